@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from pipeline.problems import Problem, declare
-from pipeline.register import did_you_mean
+from pipeline.register.words import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from pipeline.register import Register
+    from pipeline.register.fleet import Register
 
 FILE_NAME: Final = "schedule.csv"
 _COLUMNS: Final = ("boat", "departs")

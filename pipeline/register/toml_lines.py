@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from bisect import bisect_left
 from typing import Final
 
 KeyPath = tuple[str | int, ...]
@@ -46,6 +47,7 @@ class _Scanner:
     def __init__(self, text: str) -> None:
         self.text = text
         self.position = 0
+        self.line_ends = [place.start() for place in re.finditer("\n", text)]
         self.lines: dict[KeyPath, int] = {}
         self.array_sizes: dict[KeyPath, int] = {}
 
@@ -148,7 +150,7 @@ class _Scanner:
         self.lines.setdefault(path, line)
 
     def _line(self) -> int:
-        return self.text.count("\n", 0, self.position) + 1
+        return bisect_left(self.line_ends, self.position) + 1
 
     def _peek(self) -> str:
         return self.text[self.position : self.position + 1]

@@ -1,0 +1,165 @@
+"""The shape of `fleet.toml` as written: which keys each table may hold, of which type, with which default."""
+
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Final, Literal, get_args
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, Strict, StringConstraints
+from pydantic_core import PydanticCustomError
+
+from pipeline.channels import CHANNELS
+from pipeline.register.words import did_you_mean
+
+FILE_NAME: Final = "fleet.toml"
+
+Gear = Literal["reverse", "neutral", "forward"]
+GEARS: Final[tuple[Gear, ...]] = get_args(Gear)
+
+TIME_UNITS: Final = ("s", "ms", "epoch_s", "epoch_ms", "iso8601", "clock")
+"""What a mapped `time` column may hold: time since the log's start or since 1970, ISO 8601 text, a time of day."""
+
+MAPPED: Final = ("time", *CHANNELS)
+"""What a channel map may name."""
+
+DEFAULT_CURRENCY_DAYS: Final = 3.0
+"""Days without a log after which a boat is unchecked: the contract's own example."""
+
+
+def _mistake(expected: str, word: str, known: Iterable[str]) -> PydanticCustomError:
+    """A complaint about a word that is not one of the known ones, with the way out."""
+    return PydanticCustomError("unknown_name", "{expected}", {"expected": expected, "hint": did_you_mean(word, known)})
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        zones = sorted(available_timezones())
+        raise _mistake("an IANA time zone such as Pacific/Auckland", name, zones) from error
+    return name
+
+
+def _known_channel(name: str) -> str:
+    if name not in MAPPED:
+        raise _mistake("a channel", name, MAPPED)
+    return name
+
+
+def _text_or_number(value: object) -> object:
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
+        return value
+    raise PydanticCustomError("text_or_number_type", "{expected}", {"expected": "text or a number"})
+
+
+Text = Annotated[str, Strict(), StringConstraints(min_length=1)]
+Id = Annotated[str, Strict(), StringConstraints(pattern=r"\A[a-z0-9_-]+\z")]
+Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
+Positive = Annotated[Number, Field(gt=0)]
+NotNegative = Annotated[Number, Field(ge=0)]
+Flag = Annotated[bool, Strict()]
+Zone = Annotated[Text, AfterValidator(_known_zone)]
+ChannelName = Annotated[Text, AfterValidator(_known_channel)]
+Coded = Annotated[str | float, BeforeValidator(_text_or_number)]
+
+
+class Table(BaseModel):
+    """Any table of the register: frozen, and an unknown key in it is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class LimitOverride(Table):
+    """Limits the fleet file sets for one indicator, in the indicator's unit; None keeps the indicator's own."""
+
+    watch: Number | None = None
+    hold: Number | None = None
+
+
+class Service(Table):
+    """The service plan of an engine, in engine hours."""
+
+    every_hours: Positive
+    last_hours: NotNegative
+
+
+class MapEntry(Table):
+    """Where a log keeps one channel.
+
+    `column` may hold `{engine}`. `unit` None means the canonical unit. `stoich` is the fuel's stoichiometric air-fuel
+    ratio. `values` translates what is logged before anything else; `zero` is the logged value that means nothing,
+    subtracted before the unit is converted.
+    """
+
+    column: Text
+    unit: Text | None = None
+    stoich: Positive | None = None
+    values: Mapping[str, Coded] | None = None
+    zero: Number | None = None
+
+
+ChannelMap = Mapping[ChannelName, MapEntry]
+"""`time` or a canonical channel's name → where the log keeps it."""
+
+Limits = Mapping[str, LimitOverride]
+"""Indicator → the limits set for it."""
+
+
+class EngineTable(Table):
+    """`[[boat.engine]]` as written."""
+
+    id: Id
+    label: Text | None = None
+    serial: Text | None = None
+    shift_targets: Mapping[Gear, Number] | None = None
+    service: Service | None = None
+    limits: Limits = Field(default_factory=dict)
+
+
+class BoatTable(Table):
+    """`[[boat]]` as written."""
+
+    id: Id
+    name: Text | None = None
+    channel_map: Text | None = None
+    limits: Limits = Field(default_factory=dict)
+    engine: tuple[EngineTable, ...] = ()
+
+
+class FleetTable(Table):
+    """`[fleet]` as written. `simulated` marks invented data, so that no screen shows them as a real fleet's."""
+
+    name: Text
+    timezone: Zone
+    currency_days: Positive = DEFAULT_CURRENCY_DAYS
+    simulated: Flag = False
+
+
+class RegisterFile(Table):
+    """The whole of `fleet.toml` as written."""
+
+    fleet: FleetTable
+    limits: Limits = Field(default_factory=dict)
+    channel_map: Mapping[str, ChannelMap] = Field(default_factory=dict)
+    boat: tuple[BoatTable, ...] = ()
+
+
+_PLACES: Final[tuple[tuple[tuple[str, ...], type[Table]], ...]] = (
+    ((), RegisterFile),
+    (("fleet",), FleetTable),
+    (("limits", "*"), LimitOverride),
+    (("channel_map", "*", "*"), MapEntry),
+    (("boat", "*"), BoatTable),
+    (("boat", "*", "limits", "*"), LimitOverride),
+    (("boat", "*", "engine", "*"), EngineTable),
+    (("boat", "*", "engine", "*", "service"), Service),
+    (("boat", "*", "engine", "*", "limits", "*"), LimitOverride),
+)
+"""Which table stands where; `*` is any name or index."""
+
+
+def keys_at(place: tuple[str | int, ...]) -> tuple[str, ...]:
+    """The keys that the table at a place may hold; LookupError where the register has no table."""
+    for pattern, table in _PLACES:
+        if len(pattern) == len(place) and all(each in {"*", key} for each, key in zip(pattern, place, strict=True)):
+            return tuple(table.model_fields)
+    raise LookupError(f"the register has no table at {place}")
