@@ -1,0 +1,264 @@
+"""The logbook: what people did, saw and decided, kept for good beside the fleet and only ever added to.
+
+Nothing in it is derived, so nothing derived ever touches it. A wrong note is answered by another note.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Self
+from zoneinfo import ZoneInfo
+
+from pipeline.problems import Problem, declare
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+FILE_NAME: Final = "logbook.sqlite"
+
+DEFAULT_DEFERRAL: Final = timedelta(days=1)
+"""A deferral without an end holds until the next morning. Common practice, no published source."""
+
+_WAIT_S: Final = 30.0
+"""How long one writer waits for another; a note takes milliseconds."""
+
+_SQL: Final = Path(__file__).parent / "sql" / "logbook"
+
+declare(
+    {
+        "logbook_unreadable": "the logbook cannot be read",
+        "logbook_unwritable": "the note cannot be written",
+    }
+)
+
+
+class Kind(StrEnum):
+    """What a note tells; `meaning` says it in a sentence."""
+
+    meaning: str
+
+    CLEANED = "cleaned", "a part was cleaned, such as a throttle body or a connector"
+    INSPECTED = "inspected", "somebody looked, and the text says what was seen"
+    REPLACED = "replaced", "a part was replaced by another one"
+    ADJUSTED = "adjusted", "something mechanical was adjusted, such as a cable, a linkage or a stop"
+    NEW_TARGET = "new_target", "a shift target was re-set in the controller"
+    NEW_TABLE = "new_table", "a cell or more of a calibration table was changed"
+    REBASELINE = "rebaseline", "what the engine does now is its baseline from here on"
+    SERVICE = "service", "the engine had its service"
+    DEFER = "defer", "a finding is known and left as it is until a given time"
+    REMARK = "remark", "anything else worth knowing"
+
+    def __new__(cls, word: str, meaning: str = "") -> Self:
+        """A kind is its word; the meaning goes with it."""
+        kind = str.__new__(cls, word)
+        kind._value_ = word
+        kind.meaning = meaning
+        return kind
+
+
+REBASING: Final = frozenset({Kind.REPLACED, Kind.NEW_TARGET, Kind.NEW_TABLE, Kind.REBASELINE})
+"""After a note of these kinds the engine is compared with itself from then on."""
+
+ANSWERING: Final = frozenset(
+    {
+        Kind.CLEANED,
+        Kind.INSPECTED,
+        Kind.REPLACED,
+        Kind.ADJUSTED,
+        Kind.NEW_TARGET,
+        Kind.NEW_TABLE,
+        Kind.SERVICE,
+    }
+)
+"""Kinds that say something was done about what stood before them. A remark or a deferral leaves a finding open."""
+
+
+class LogbookError(Exception):
+    """The logbook cannot be used; `problem` says why and what to do."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(problem)
+
+    def __str__(self) -> str:
+        return self.problem.sentence()
+
+
+@dataclass(frozen=True)
+class Note:
+    """One entry. `engine` None is the whole boat; `at` is when the thing was done, `written_at` when it was noted.
+
+    All times are aware and in UTC. `until` is the end of a deferral, exclusive, and None for every other kind.
+    """
+
+    note_id: int
+    boat: str
+    engine: str | None
+    kind: Kind
+    text: str
+    author: str | None
+    at: datetime
+    until: datetime | None
+    written_at: datetime
+
+    def concerns(self, boat: str, engine: str) -> bool:
+        """Whether the note is about this engine, by itself or with its whole boat."""
+        return self.boat == boat and self.engine in {None, engine}
+
+    def defers_at(self, moment: datetime) -> bool:
+        """Whether the note is a deferral in force at a moment."""
+        return self.until is not None and self.at <= moment < self.until
+
+
+def add_note(
+    folder: Path,
+    boat: str,
+    engine: str | None,
+    kind: str,
+    text: str,
+    at: datetime,
+    author: str | None = None,
+    until: datetime | None = None,
+) -> Note:
+    """Write one note into the logbook of a fleet folder, which is made where there is none, and give it back.
+
+    `at` and `until` are aware. A deferral without `until` lasts `DEFAULT_DEFERRAL`.
+
+    Raises:
+        ValueError: an unknown kind, an empty text, a time without a zone, an end for what is no deferral or before it.
+        LogbookError: the logbook cannot be written.
+    """
+    note = _note(boat, engine, Kind(kind), text.strip(), author, at, until)
+    try:
+        with _opened_to_write(folder) as connection:
+            (note_id,) = connection.execute(_statement("add_note"), _stored(note)).fetchone()
+    except (sqlite3.Error, OSError) as error:
+        raise LogbookError(_trouble("logbook_unwritable", folder, error)) from error
+    return _with_id(note, note_id)
+
+
+def notes(
+    folder: Path,
+    boat: str | None = None,
+    engine: str | None = None,
+    as_of: datetime | None = None,
+) -> tuple[Note, ...]:
+    """The notes of a fleet, a boat or an engine, oldest first; a note on a whole boat counts for each of its engines.
+
+    With `as_of`, those of things done up to that moment, inclusive, whenever they were written down. A fleet without a
+    logbook has no notes, and reading makes no file.
+
+    Raises:
+        ValueError: an engine without its boat, or an `as_of` without a zone.
+        LogbookError: the file is no logbook.
+    """
+    if engine is not None and boat is None:
+        raise ValueError("an engine is known by its boat: give both")
+    if not (folder / FILE_NAME).exists():
+        return ()
+    asked = {"boat": boat, "engine": engine, "as_of": None if as_of is None else _as_text(as_of)}
+    try:
+        with closing(_opened_to_read(folder)) as connection:
+            return tuple(_from_row(row) for row in connection.execute(_statement("notes"), asked))
+    except (sqlite3.Error, ValueError) as error:
+        raise LogbookError(_trouble("logbook_unreadable", folder, error)) from error
+
+
+def note_rows(written: Iterable[Note], timezone: str) -> list[dict[str, str | int | None]]:
+    """Notes as rows for a table or an export: times as ISO 8601 text with the offset of `timezone`, an IANA name."""
+    zone = ZoneInfo(timezone)
+    return [
+        {
+            "note": note.note_id,
+            "boat": note.boat,
+            "engine": note.engine,
+            "at": _in_zone(note.at, zone),
+            "kind": note.kind.value,
+            "text": note.text,
+            "author": note.author,
+            "until": None if note.until is None else _in_zone(note.until, zone),
+            "written_at": _in_zone(note.written_at, zone),
+        }
+        for note in written
+    ]
+
+
+def _note(
+    boat: str, engine: str | None, kind: Kind, text: str, author: str | None, at: datetime, until: datetime | None
+) -> Note:
+    if not text:
+        raise ValueError("a note says something: its text is empty")
+    if kind is Kind.DEFER and until is None:
+        until = _in_utc(at) + DEFAULT_DEFERRAL
+    if until is not None and (kind is not Kind.DEFER or _in_utc(until) <= _in_utc(at)):
+        raise ValueError("only a deferral has an end, and it comes after the deferral's own time")
+    end = None if until is None else _in_utc(until)
+    return Note(0, boat, engine, kind, text, author, _in_utc(at), end, datetime.now(UTC))
+
+
+def _with_id(note: Note, note_id: int) -> Note:
+    return Note(**{**vars(note), "note_id": note_id})
+
+
+@contextmanager
+def _opened_to_write(folder: Path) -> Iterator[sqlite3.Connection]:
+    """One transaction; fully synchronised, because a note that was confirmed must outlive a power cut."""
+    with closing(sqlite3.connect(folder / FILE_NAME, timeout=_WAIT_S)) as connection:
+        connection.execute("pragma journal_mode = wal")
+        connection.execute("pragma synchronous = full")
+        connection.executescript(_statement("schema"))
+        with connection:
+            yield connection
+
+
+def _opened_to_read(folder: Path) -> sqlite3.Connection:
+    address = (folder / FILE_NAME).resolve().as_uri()
+    return sqlite3.connect(f"{address}?mode=ro", uri=True, timeout=_WAIT_S)
+
+
+def _statement(name: str) -> str:
+    return (_SQL / f"{name}.sql").read_text(encoding="utf-8")
+
+
+def _stored(note: Note) -> dict[str, str | None]:
+    return {
+        "boat": note.boat,
+        "engine": note.engine,
+        "kind": note.kind.value,
+        "note_text": note.text,
+        "author": note.author,
+        "done_at": _as_text(note.at),
+        "until_at": None if note.until is None else _as_text(note.until),
+        "written_at": _as_text(note.written_at),
+    }
+
+
+def _from_row(row: tuple[Any, ...]) -> Note:
+    note_id, boat, engine, kind, text, author, at, until, written_at = row
+    end = None if until is None else datetime.fromisoformat(until)
+    times = (datetime.fromisoformat(at), end, datetime.fromisoformat(written_at))
+    return Note(note_id, boat, engine, Kind(kind), text, author, *times)
+
+
+def _in_utc(moment: datetime) -> datetime:
+    if moment.utcoffset() is None:
+        raise ValueError(f"a time without a zone: {moment.isoformat()}")
+    return moment.astimezone(UTC)
+
+
+def _as_text(moment: datetime) -> str:
+    return _in_utc(moment).isoformat(timespec="microseconds")
+
+
+def _in_zone(moment: datetime, zone: ZoneInfo) -> str:
+    return moment.astimezone(zone).isoformat(timespec="seconds")
+
+
+def _trouble(code: str, folder: Path, error: Exception) -> Problem:
+    way_out = f"Look at {folder / FILE_NAME}; put a copy of it back if it is damaged. Nothing has been changed."
+    return Problem(FILE_NAME, None, code, "a logbook in SQLite", str(error), way_out)

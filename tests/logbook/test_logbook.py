@@ -1,0 +1,219 @@
+"""The logbook keeps what people wrote, in order, for good, and is not there until somebody writes."""
+
+from __future__ import annotations
+
+import multiprocessing
+import sqlite3
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from datetime import UTC, datetime, timedelta, timezone
+from typing import TYPE_CHECKING
+
+import pytest
+
+from pipeline.logbook import (
+    ANSWERING,
+    DEFAULT_DEFERRAL,
+    FILE_NAME,
+    REBASING,
+    Kind,
+    LogbookError,
+    add_note,
+    note_rows,
+    notes,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+JUNE_14 = datetime(2026, 6, 14, 7, 10, tzinfo=timezone(timedelta(hours=12)))
+
+
+def test_what_was_written_is_read_again(tmp_path: Path) -> None:
+    written = add_note(tmp_path, "petrel", "port", "cleaned", " throttle body ", JUNE_14, author="K.")
+
+    assert notes(tmp_path) == (written,)
+    assert (written.kind, written.text, written.author, written.until) == (Kind.CLEANED, "throttle body", "K.", None)
+    assert written.at == JUNE_14
+    assert written.note_id == 1
+
+
+def test_a_fleet_nobody_wrote_about_has_no_notes_and_reading_makes_no_file(tmp_path: Path) -> None:
+    assert notes(tmp_path) == ()
+    assert notes(tmp_path, "petrel", "port", JUNE_14) == ()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_notes_come_in_the_order_of_what_they_tell_and_not_of_their_writing(tmp_path: Path) -> None:
+    add_note(tmp_path, "petrel", None, "remark", "second", JUNE_14)
+    add_note(tmp_path, "petrel", None, "remark", "third", JUNE_14)
+    # 13 June 20:00 UTC is 14 June 08:00 at +12:00, so after 07:10 there: the order as local text would be wrong.
+    add_note(tmp_path, "petrel", None, "remark", "fourth", datetime(2026, 6, 13, 20, 0, tzinfo=UTC))
+    add_note(tmp_path, "petrel", None, "remark", "first", JUNE_14 - timedelta(days=2))
+
+    assert [note.text for note in notes(tmp_path)] == ["first", "second", "third", "fourth"]
+
+
+def test_as_of_uses_nothing_later_than_that_moment(tmp_path: Path) -> None:
+    add_note(tmp_path, "petrel", "port", "replaced", "actuator", JUNE_14)
+
+    assert notes(tmp_path, as_of=JUNE_14 - timedelta(microseconds=1)) == ()
+    assert len(notes(tmp_path, as_of=JUNE_14)) == 1
+    assert len(notes(tmp_path, as_of=datetime(2026, 6, 13, 19, 10, tzinfo=UTC))) == 1
+
+
+def test_an_engine_has_its_own_notes_and_those_of_its_whole_boat(tmp_path: Path) -> None:
+    add_note(tmp_path, "petrel", "port", "remark", "port", JUNE_14)
+    add_note(tmp_path, "petrel", "starboard", "remark", "starboard", JUNE_14)
+    add_note(tmp_path, "petrel", None, "remark", "boat", JUNE_14)
+    add_note(tmp_path, "gannet", "port", "remark", "elsewhere", JUNE_14)
+
+    assert [note.text for note in notes(tmp_path, "petrel", "port")] == ["port", "boat"]
+    assert [note.text for note in notes(tmp_path, "petrel")] == ["port", "starboard", "boat"]
+    assert [note.text for note in notes(tmp_path) if note.concerns("petrel", "port")] == ["port", "boat"]
+
+
+def test_a_deferral_holds_from_its_own_time_until_its_end(tmp_path: Path) -> None:
+    until = JUNE_14 + timedelta(days=7)
+    deferral = add_note(tmp_path, "petrel", "port", "defer", "parts ordered", JUNE_14, until=until)
+
+    assert notes(tmp_path)[0].until == until
+    assert not deferral.defers_at(JUNE_14 - timedelta(seconds=1))
+    assert deferral.defers_at(JUNE_14)
+    assert deferral.defers_at(until - timedelta(seconds=1))
+    assert not deferral.defers_at(until)
+
+
+def test_a_deferral_without_an_end_never_hides_a_finding_for_long(tmp_path: Path) -> None:
+    deferral = add_note(tmp_path, "petrel", "port", "defer", "look tomorrow", JUNE_14)
+
+    assert deferral.until == JUNE_14 + DEFAULT_DEFERRAL
+    assert not deferral.defers_at(JUNE_14 + timedelta(days=2))
+
+
+def test_only_a_deferral_defers(tmp_path: Path) -> None:
+    for kind in set(Kind) - {Kind.DEFER}:
+        assert not add_note(tmp_path, "petrel", "port", kind, "x", JUNE_14).defers_at(JUNE_14)
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "at", "until"),
+    [
+        ("polished", "x", JUNE_14, None),
+        ("remark", "  ", JUNE_14, None),
+        ("remark", "x", JUNE_14.replace(tzinfo=None), None),
+        ("remark", "x", JUNE_14, JUNE_14 + timedelta(days=1)),
+        ("defer", "x", JUNE_14, JUNE_14),
+        ("defer", "x", JUNE_14, (JUNE_14 + timedelta(days=1)).replace(tzinfo=None)),
+    ],
+    ids=[
+        "unknown kind",
+        "no text",
+        "no zone",
+        "an end of no deferral",
+        "an end that is no later",
+        "an end without zone",
+    ],
+)
+def test_a_note_that_makes_no_sense_is_not_written(
+    tmp_path: Path, kind: str, text: str, at: datetime, until: datetime | None, complaint: str
+) -> None:
+    with pytest.raises(ValueError, match=complaint):
+        add_note(tmp_path, "petrel", "port", kind, text, at, until=until)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_engine_is_asked_for_with_its_boat(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="by its boat"):
+        notes(tmp_path, engine="port")
+
+
+@pytest.mark.parametrize("statement", ["update notes set note_text = ''", "delete from notes"])
+def test_what_was_written_cannot_be_changed_or_removed(tmp_path: Path, statement: str) -> None:
+    written = add_note(tmp_path, "petrel", None, "service", "100 h", JUNE_14)
+
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+            connection.execute(statement)
+        connection.rollback()
+
+    assert notes(tmp_path) == (written,)
+
+
+def test_the_logbook_is_in_wal_mode_so_that_reading_never_waits_for_writing(tmp_path: Path) -> None:
+    written = add_note(tmp_path, "petrel", None, "remark", "x", JUNE_14)
+
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        assert connection.execute("pragma journal_mode").fetchone() == ("wal",)
+        connection.execute("begin immediate")
+        assert notes(tmp_path) == (written,)
+
+
+def test_notes_written_side_by_side_are_all_kept(tmp_path: Path) -> None:
+    with ThreadPoolExecutor(4) as people:
+        list(people.map(lambda n: add_note(tmp_path, "petrel", None, "remark", f"{n}", JUNE_14), range(24)))
+
+    assert sorted(int(note.text) for note in notes(tmp_path)) == list(range(24))
+    assert [note.note_id for note in notes(tmp_path)] == list(range(1, 25))
+
+
+def _write_and_die(folder: Path) -> None:
+    add_note(folder, "petrel", None, "remark", "before the end", JUNE_14)
+    multiprocessing.current_process().kill()
+
+
+def test_a_note_that_was_confirmed_survives_the_death_of_its_process(tmp_path: Path) -> None:
+    writer = multiprocessing.get_context("fork").Process(target=_write_and_die, args=(tmp_path,))
+    writer.start()
+    writer.join()
+
+    assert [note.text for note in notes(tmp_path)] == ["before the end"]
+
+
+def test_a_folder_with_spaces_and_signs_in_its_name_is_no_trouble(tmp_path: Path) -> None:
+    folder = tmp_path / "50 % of #1? öre"
+    folder.mkdir()
+    written = add_note(folder, "petrel", None, "remark", "ñandú", JUNE_14)
+
+    assert notes(folder) == (written,)
+
+
+def test_a_file_that_is_no_logbook_is_said_and_left_alone(tmp_path: Path) -> None:
+    damaged = b"this is no database, whatever its name says\n" * 50
+    (tmp_path / FILE_NAME).write_bytes(damaged)
+
+    with pytest.raises(LogbookError, match="the logbook cannot be read"):
+        notes(tmp_path)
+    with pytest.raises(LogbookError, match="cannot be written"):
+        add_note(tmp_path, "petrel", None, "remark", "x", JUNE_14)
+    assert (tmp_path / FILE_NAME).read_bytes() == damaged
+
+
+def test_a_note_for_a_folder_that_is_not_there_is_refused_with_the_place(tmp_path: Path) -> None:
+    with pytest.raises(LogbookError, match="no-such-fleet"):
+        add_note(tmp_path / "no-such-fleet", "petrel", None, "remark", "x", JUNE_14)
+
+
+def test_rows_for_an_export_have_the_offset_of_the_fleet(tmp_path: Path) -> None:
+    at = datetime(2026, 1, 14, 18, 30, tzinfo=UTC)
+    add_note(tmp_path, "petrel", "port", "defer", "wait", at, until=at + timedelta(days=180))
+
+    (row,) = note_rows(notes(tmp_path), "Pacific/Auckland")
+
+    # New Zealand: +13:00 in January (daylight time), +12:00 in July; tz database, zone Pacific/Auckland.
+    assert row["at"] == "2026-01-15T07:30:00+13:00"
+    assert row["until"] == "2026-07-14T06:30:00+12:00"
+    assert list(row) == ["note", "boat", "engine", "at", "kind", "text", "author", "until", "written_at"]
+    assert (row["kind"], row["author"]) == ("defer", None)
+
+
+def test_every_kind_says_what_it_means() -> None:
+    assert [kind.value for kind in Kind if len(kind.meaning) < 20] == []
+    assert len({kind.meaning for kind in Kind}) == len(Kind)
+    assert Kind("new_target") is Kind.NEW_TARGET
+
+
+def test_a_remark_a_deferral_and_a_new_baseline_answer_nothing() -> None:
+    assert set(Kind) - ANSWERING == {Kind.REMARK, Kind.DEFER, Kind.REBASELINE}
+    assert {Kind.NEW_TARGET, Kind.NEW_TABLE, Kind.REBASELINE} <= REBASING
+    assert Kind.INSPECTED not in REBASING
