@@ -1,0 +1,42 @@
+"""Whether readings have become more scattered, whatever their level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from scipy import stats
+
+from pipeline.statistics.arrays import present
+from pipeline.statistics.level import spread
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+
+@dataclass(frozen=True)
+class SpreadChange:
+    """Spread now over spread before (robust), and the two-sided p that both are alike; NaN where one is unknown."""
+
+    ratio: float
+    p: float
+    n_before: int
+    n_now: int
+
+
+def spread_change(before: ArrayLike, now: ArrayLike, *, resolution: float = 0.0) -> SpreadChange:
+    """Compare the scatter of two sets of readings about their own medians; NaN readings are left out.
+
+    Ratio of robust spreads, each at least what rounding to `resolution` leaves; p by Brown & Forsythe (1974): Levene's
+    test about the medians, which holds up on skewed and heavy-tailed readings. Fewer than three on a side: ratio
+    and p are NaN. A spread before of 0 gives a ratio of inf (or 1 where both are 0).
+    """
+    first, second = present(before), present(now)
+    if min(first.size, second.size) < 3:
+        return SpreadChange(math.nan, math.nan, first.size, second.size)
+    old, new = spread(first, resolution=resolution), spread(second, resolution=resolution)
+    ratio = new / old if old else (math.inf if new else 1.0)
+    has_scatter = first.std() > 0 or second.std() > 0
+    p = float(stats.levene(first, second, center="median").pvalue) if has_scatter else 1.0
+    return SpreadChange(ratio, p, first.size, second.size)
