@@ -1,0 +1,60 @@
+"""Readers: any log to rows in canonical units with strictly rising times, or a refusal that says why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from pipeline.problems import Problem
+from pipeline.readers.csv_log import read_csv_log
+from pipeline.readers.request import READER_VERSION, LogRead, ReadRequest, Refusal, refused
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from pipeline.database import Database
+
+__all__ = ["LOG_SUFFIXES", "READER_VERSION", "LogRead", "ReadRequest", "is_log", "log_suffix", "read_log"]
+
+_TEXT: Final = (".csv", ".tsv", ".txt")
+_READERS: Final[dict[str, Callable[[Database, ReadRequest], LogRead]]] = {
+    f"{text}{packed}": read_csv_log for text in _TEXT for packed in ("", ".gz", ".zst")
+}
+
+LOG_SUFFIXES: Final = tuple(sorted(_READERS))
+"""File endings a reader exists for, in lower case."""
+
+
+def log_suffix(path: Path) -> str:
+    """The ending that names the format, in lower case, with what packs it: '.csv.gz'."""
+    packed = path.suffix.lower() in {".gz", ".zst"}
+    return "".join(path.suffixes[-2:] if packed else path.suffixes[-1:]).lower()
+
+
+def is_log(path: Path) -> bool:
+    """Whether a reader exists for this kind of file."""
+    return log_suffix(path) in _READERS
+
+
+def read_log(db: Database, request: ReadRequest) -> LogRead:
+    """Read one log into the temp table `log_rows` of `db`; any defect of the file is an answer, never an exception.
+
+    `log_rows` has time_s (DOUBLE, epoch seconds UTC, strictly rising) and one column a channel and engine, named
+    "engine.channel" (FLOAT, engine_hours DOUBLE), in canonical units; blank, unreadable and non-finite cells are null.
+    On a refusal the table may be absent or hold another log.
+    """
+    reader = _READERS.get(log_suffix(request.path))
+    if reader is None:
+        return refused(
+            Problem(request.file, None, "unknown_format", " ".join(LOG_SUFFIXES), request.path.suffix or "no ending",
+                    "Export the log to one of these, or move the file out of the inbox.")
+        )  # fmt: skip
+    try:
+        return reader(db, request)
+    except Refusal as refusal:
+        return refused(refusal.problem)
+    except OSError as error:
+        return refused(
+            Problem(request.file, None, "damaged_file", "a readable file", error.strerror or str(error),
+                    "Copy the log from the logger again.")
+        )  # fmt: skip

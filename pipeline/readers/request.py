@@ -1,0 +1,97 @@
+"""What a reader is asked and what it answers, the same for every format."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal
+
+from pipeline.problems import Problem, declare
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from pipeline.register import ChannelMap, Engine
+
+READER_VERSION: Final = 1
+"""Raised whenever the same bytes would be read to other rows; the ledger then reads every log again."""
+
+declare(
+    {
+        "unknown_format": "no reader knows this kind of file",
+        "missing_extra": "the reader for this format is not installed",
+        "empty_file": "the file is empty",
+        "damaged_file": "the file is damaged",
+        "no_header": "no line of column names was found",
+        "fields_short": "the rows have fewer fields than the header has names",
+        "fields_long": "the rows have more fields than the header has names",
+        "ragged_rows": "rows do not have the header's number of fields",
+        "cut_last_row": "the last row is cut short",
+        "unreadable_cells": "cells hold no number",
+        "no_time": "no column holds the time",
+        "no_channel": "no column holds a channel",
+        "no_rows": "the log has no rows",
+        "several_engines": "the log does not say which engine it is of",
+        "ambiguous_column": "several columns answer to one name",
+        "wrong_unit": "the unit does not fit the channel",
+        "unit_from_header": "the header's unit was used, as the channel map names none",
+        "unit_disagrees": "the header's unit is another than the channel map's",
+        "unknown_date": "the log has clock times, but no date",
+        "time_unreadable": "times cannot be read",
+        "clock_not_set": "the logger's clock was not set",
+        "clock_replaced": "the logger's clock was not set, the known start was used instead",
+        "clock_repaired": "the logger's clock was set while it logged; the rows before were moved next to those after",
+        "rows_step_back": "rows step back in time",
+        "too_many_rows_lost": "too many rows cannot be used",
+        "repeated_hour": "the log lies in the hour that the clock repeats, without saying which of the two",
+        "raw_frames": "the file holds raw bus frames, no decoded channels",
+    }
+)
+
+
+@dataclass(frozen=True)
+class ReadRequest:
+    """One log to read.
+
+    `file` is the path relative to the fleet folder, for messages. `engines` are those the log may hold: one where the
+    log lies in a folder named after an engine, else all of the boat. `timezone` (IANA) is that of times without offset.
+    """
+
+    path: Path
+    file: str
+    engines: tuple[Engine, ...]
+    channel_map: ChannelMap | None
+    timezone: str
+
+
+@dataclass(frozen=True)
+class LogRead:
+    """What came of one log. On `refused` the first problem is the reason; on `taken` problems are remarks.
+
+    `rows` were kept, `rows_dropped` left out, `rows_spread` shared a stamp and were spread. `start_assumed`: the start
+    is only the file's own time. `started_s`, `ended_s` are epoch seconds of the first and last row kept. `columns` maps
+    an engine's id to the channels the log holds for it, in the contract's order.
+    """
+
+    status: Literal["taken", "refused"]
+    problems: tuple[Problem, ...]
+    rows: int = 0
+    rows_dropped: int = 0
+    rows_spread: int = 0
+    start_assumed: bool = False
+    started_s: float | None = None
+    ended_s: float | None = None
+    columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+class Refusal(Exception):  # noqa: N818 - not an error of the program: a log that cannot be taken
+    """Carries the reason for a refusal from where it is found to `read_log`, which never lets it out."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.sentence())
+        self.problem = problem
+
+
+def refused(problem: Problem, *remarks: Problem) -> LogRead:
+    """The answer for a log that cannot be taken."""
+    return LogRead("refused", (problem, *remarks))
