@@ -1,0 +1,112 @@
+/*
+title = "Idle windows"
+what = """Stretches of settled idle of at least 5 s, cut into pieces of 20 to 40 s so that a piece has one temperature."""
+
+[columns]
+duration_s = "length of the piece"
+gear = "reverse, neutral, forward; null where it cannot be told"
+temp_c = "mean oil temperature, coolant where oil is not logged"
+coolant_c = "mean coolant temperature, oil where coolant is not logged: judges cold, warm and hot"
+rpm_mean = "mean speed"
+rpm_sd = "standard deviation of speed inside the piece"
+rpm_target = "mean of the idle target"
+integral_pct = "mean integral from 10 s after the shift or the helm closing; a shorter window gives its last half"
+is_unsettled = "true where integral_pct had to come from the last half of a short window"
+fuel_trim_pct = "mean trim over closed-loop samples; null in open loop"
+thermal = "cold, warming, hot; null without a temperature"
+*/
+with spans as (
+    select
+        window_s,
+        min(time_s) as from_s,
+        max(time_s) as to_s,
+        greatest(1, floor((max(time_s) - min(time_s)) / 20)) as pieces
+    from idle_rows
+    where window_s is not null
+    group by window_s
+    having max(time_s) - min(time_s) >= 5
+),
+
+pieced as (
+    select
+        samples.*,
+        idle_rows.window_s,
+        idle_rows.started_s,
+        idle_rows.gear as window_gear,
+        idle_rows.settled_from_s,
+        least(
+            spans.pieces - 1,
+            floor((idle_rows.time_s - spans.from_s) / (spans.to_s - spans.from_s) * spans.pieces)
+        ) as piece_no,
+        (spans.from_s + spans.to_s) / 2 as half_s
+    from idle_rows
+    positional join samples
+    inner join spans on idle_rows.window_s = spans.window_s
+),
+
+measured as (
+    select
+        any_value(started_s) as started_s,
+        any_value(window_gear) as gear,
+        min(time_s) as from_s,
+        max(time_s) as to_s,
+        avg(coalesce(oil_temp, coolant_temp)) as temp_c,
+        avg(coalesce(coolant_temp, oil_temp)) as coolant_c,
+        avg(rpm) as rpm_mean,
+        stddev_samp(rpm) as rpm_sd,
+        avg(rpm_target) as rpm_target,
+        count(rpm) as samples,
+        avg(idle_integral) filter (time_s >= settled_from_s) as settled_integral_pct,
+        -- two seconds of settled loop are the least that make a mean
+        max(time_s) - min(time_s) filter (time_s >= settled_from_s) >= 2 as is_settled,
+        avg(idle_integral) filter (time_s >= half_s) as late_integral_pct,
+        avg(fuel_trim) filter (fuel_closed_loop = 1) as closed_trim_pct,
+        count(fuel_closed_loop) as loop_samples,
+        avg(fuel_trim) as plain_trim_pct,
+        -- an open loop holds the trim at exactly zero
+        bool_or(fuel_trim <> 0) as trim_moves,
+        avg(battery) as battery_v,
+        avg(oil_pressure) as oil_kpa
+    from pieced
+    group by
+        window_s,
+        piece_no
+),
+
+aged as (
+    select
+        measured.*,
+        (measured.from_s + measured.to_s) / 2 - measured.started_s as age_s,
+        run_states.is_cold_start,
+        run_states.hot_after_s
+    from measured
+    inner join run_states on measured.started_s = run_states.started_s
+)
+
+select
+    aged.started_s as run_s,
+    aged.from_s as start_s,
+    aged.to_s - aged.from_s as duration_s,
+    gear_words.word as gear,
+    aged.temp_c::double as temp_c,
+    aged.coolant_c::double as coolant_c,
+    aged.rpm_mean::double as rpm_mean,
+    aged.rpm_sd::double as rpm_sd,
+    aged.rpm_target::double as rpm_target,
+    aged.samples::integer as samples,
+    case when aged.is_settled then aged.settled_integral_pct else aged.late_integral_pct end::double as integral_pct,
+    not coalesce(aged.is_settled, false) as is_unsettled,
+    case
+        when aged.loop_samples > 0 then aged.closed_trim_pct
+        when aged.trim_moves then aged.plain_trim_pct
+    end::double as fuel_trim_pct,
+    case
+        when aged.coolant_c is null then null
+        when aged.is_cold_start and aged.age_s < 300 then 'cold'
+        when aged.age_s >= aged.hot_after_s and aged.coolant_c >= 55 then 'hot'
+        else 'warming'
+    end as thermal,
+    aged.battery_v::double as battery_v,
+    aged.oil_kpa::double as oil_kpa
+from aged
+left join gear_words on aged.gear = gear_words.code
