@@ -64,12 +64,14 @@ def load_schedule(register: Register) -> Schedule:
 
 
 def _lines(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Each line that is not blank, its number first and its fields stripped."""
+    """Each record that is not blank, stripped; first the number of the line it begins in."""
     reader = csv.reader(io.StringIO(text))
+    begins = 1
     for row in reader:
         fields = [each.strip() for each in row]
         if any(fields):
-            yield reader.line_num, fields
+            yield begins, fields
+        begins = reader.line_num + 1
 
 
 def _schedule(lines: list[tuple[int, list[str]]], register: Register) -> Schedule:
@@ -81,7 +83,8 @@ def _schedule(lines: list[tuple[int, list[str]]], register: Register) -> Schedul
     if lacking:
         got = ",".join(header)
         way_out = "Let the first line be: boat,departs,note"
-        return Schedule(problems=(Problem(FILE_NAME, line, "schedule_columns", lacking[0], got, way_out),))
+        expected = f"a column {lacking[0]}"
+        return Schedule(problems=(Problem(FILE_NAME, line, "schedule_columns", expected, got, way_out),))
     read = [_departure(number, dict(zip(names, fields, strict=False)), register) for number, fields in lines[1:]]
     return Schedule(_by_boat(read), tuple(each for each in read if isinstance(each, Problem)))
 

@@ -97,22 +97,14 @@ def test_only_a_deferral_defers(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "text", "at", "until"),
+    ("kind", "text", "at", "until", "complaint"),
     [
-        ("polished", "x", JUNE_14, None),
-        ("remark", "  ", JUNE_14, None),
-        ("remark", "x", JUNE_14.replace(tzinfo=None), None),
-        ("remark", "x", JUNE_14, JUNE_14 + timedelta(days=1)),
-        ("defer", "x", JUNE_14, JUNE_14),
-        ("defer", "x", JUNE_14, (JUNE_14 + timedelta(days=1)).replace(tzinfo=None)),
-    ],
-    ids=[
-        "unknown kind",
-        "no text",
-        "no zone",
-        "an end of no deferral",
-        "an end that is no later",
-        "an end without zone",
+        ("polished", "x", JUNE_14, None, "polished"),
+        ("remark", "  ", JUNE_14, None, "text is empty"),
+        ("remark", "x", JUNE_14.replace(tzinfo=None), None, "without a zone"),
+        ("remark", "x", JUNE_14, JUNE_14 + timedelta(days=1), "only a deferral has an end"),
+        ("defer", "x", JUNE_14, JUNE_14, "it comes after"),
+        ("defer", "x", JUNE_14, (JUNE_14 + timedelta(days=1)).replace(tzinfo=None), "without a zone"),
     ],
 )
 def test_a_note_that_makes_no_sense_is_not_written(
