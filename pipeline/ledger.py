@@ -1,0 +1,257 @@
+"""The ledger: every file seen in the inbox, every log taken and every sample file made, in SQLite.
+
+It is written last, after the files it speaks of are safe on the disk, so what it lists can be relied on.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal, Self
+
+from pipeline.problems import Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from types import TracebackType
+
+SCHEMA_VERSION: Final = 1
+_SCHEMA: Final = Path(__file__).parent / "sql" / "ledger" / "schema.sql"
+_WAIT_S: Final = 30.0
+"""How long a write waits for another process's write; an ingest writes for milliseconds at a time."""
+
+FileStatus = Literal["taken", "refused"]
+
+
+class LedgerError(Exception):
+    """The ledger cannot be used; the message says what to do."""
+
+
+@dataclass(frozen=True)
+class FileEntry:
+    """One file of the inbox. `log_id` and `reading_key` are None where the file stands where no log can be read."""
+
+    file: str
+    size_bytes: int
+    modified_ns: int
+    status: FileStatus
+    log_id: str | None
+    reading_key: str | None
+    problems: tuple[Problem, ...] = ()
+    is_present: bool = True
+
+
+@dataclass(frozen=True)
+class LogEntry:
+    """One log taken. `reading_key` says what it was read with; times are seconds since 1970, UTC."""
+
+    log_id: str
+    reading_key: str
+    boat_id: str
+    file: str
+    started_s: float
+    ended_s: float
+    rows_kept: int
+    rows_dropped: int
+    rows_spread: int
+    is_start_assumed: bool
+
+
+@dataclass(frozen=True)
+class EngineLogEntry:
+    """One engine's samples of one log. `samples` is relative to the store folder."""
+
+    engine_id: str
+    log_id: str
+    samples: str
+    samples_bytes: int
+    channels: tuple[str, ...]
+
+
+class Ledger:
+    """An open ledger; a context manager. Each recording method is one transaction.
+
+    Raises:
+        LedgerError: when opened, if another version of the program made the file.
+        sqlite3.DatabaseError: when opened, if the file is damaged.
+    """
+
+    def __init__(self, path: Path) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self._db = sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)
+        try:
+            self._prepare(path)
+        except BaseException:
+            self._db.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._db.close()
+
+    def files(self) -> dict[str, FileEntry]:
+        """Every file ever seen and not overwritten since, by its path relative to the fleet folder.
+
+        An entry with problems that this version does not know is left out, so that the file is read again.
+        """
+        found = (_file_entry(row) for row in self._rows("select * from files order by file"))
+        return {entry.file: entry for entry in found if entry is not None}
+
+    def logs(self) -> dict[str, LogEntry]:
+        """Every log taken, by its id."""
+        return {row["log_id"]: _log_entry(row) for row in self._rows("select * from logs order by log_id")}
+
+    def engine_logs(self) -> tuple[EngineLogEntry, ...]:
+        """Every sample file, by engine and log."""
+        found = self._rows("select * from engine_logs order by engine_id, log_id")
+        return tuple(_engine_log_entry(row) for row in found)
+
+    def revision(self) -> int:
+        """Rises whenever something changes that a reader of the store could see."""
+        row = self._db.execute("select value from counters where name = 'revision'").fetchone()
+        return int(row[0])
+
+    def record(self, entry: FileEntry, log: LogEntry | None = None, samples: Iterable[EngineLogEntry] = ()) -> None:
+        """What became of a file, with the log read from it. A log whose last file was overwritten goes."""
+        with self._db:
+            self._db.execute("begin immediate")
+            before = self._held(entry.file)
+            self._put("files", _file_row(entry))
+            if log is not None:
+                self._put_log(log, samples)
+            if before is not None:
+                self._drop_unheld(before)
+            self._revise()
+
+    def seen(self, states: Iterable[tuple[str, int, int]]) -> None:
+        """Files with the bytes they were known by, given as file, size and time: nothing changes for a reader."""
+        statement = "update files set size_bytes = ?, modified_ns = ?, is_present = 1 where file = ?"
+        with self._db:
+            self._db.execute("begin immediate")
+            self._db.executemany(statement, [(size, modified, file) for file, size, modified in states])
+
+    def moved(self, log_id: str, file: str) -> None:
+        """The log's bytes stand under another name now; names under which they no longer stand are forgotten."""
+        with self._db:
+            self._db.execute("begin immediate")
+            self._db.execute("update logs set file = ? where log_id = ?", (file, log_id))
+            self._db.execute("delete from files where log_id = ? and is_present = 0", (log_id,))
+            self._revise()
+
+    def absent(self, files: Iterable[str]) -> None:
+        """These files are no longer in the inbox: refused ones are forgotten, logs are kept."""
+        gone = [(file,) for file in files]
+        with self._db:
+            self._db.execute("begin immediate")
+            self._db.executemany("delete from files where file = ? and status = 'refused'", gone)
+            self._db.executemany("update files set is_present = 0 where file = ?", gone)
+            self._revise()
+
+    def drop_log(self, log_id: str) -> None:
+        """A log whose samples are lost and cannot be read again is no longer listed."""
+        with self._db:
+            self._db.execute("begin immediate")
+            self._db.execute("delete from files where log_id = ? and is_present = 0", (log_id,))
+            self._db.execute("delete from logs where log_id = ?", (log_id,))
+            self._revise()
+
+    def discarded(self) -> tuple[str, ...]:
+        """Sample files no log needs any more and which are still to be removed."""
+        return tuple(row["samples"] for row in self._rows("select samples from discarded order by samples"))
+
+    def forget_discarded(self, samples: Iterable[str]) -> None:
+        """These sample files have been removed."""
+        with self._db:
+            self._db.execute("begin immediate")
+            self._db.executemany("delete from discarded where samples = ?", [(each,) for each in samples])
+
+    def _prepare(self, path: Path) -> None:
+        self._db.row_factory = sqlite3.Row
+        self._db.execute("pragma journal_mode = wal")
+        self._db.execute("pragma synchronous = normal")  # a power cut may lose the last entries: those are read again
+        self._db.execute("pragma foreign_keys = on")
+        self._db.execute("pragma recursive_triggers = on")  # so that 'insert or replace' fires the delete trigger
+        with self._db:
+            self._db.execute("begin immediate")
+            version = int(self._db.execute("pragma user_version").fetchone()[0])
+            if version == 0:
+                self._create()
+            elif version != SCHEMA_VERSION:
+                raise LedgerError(
+                    f"{path} was made by another version of Morning Watch (ledger {version}, this one reads "
+                    f"{SCHEMA_VERSION}). Use that version, or delete the store folder: it is rebuilt from the inbox."
+                )
+
+    def _create(self) -> None:
+        for statement in _statements(_SCHEMA.read_text(encoding="utf-8")):
+            self._db.execute(statement)
+        self._db.execute(f"pragma user_version = {SCHEMA_VERSION}")
+
+    def _rows(self, sql: str) -> list[sqlite3.Row]:
+        with closing(self._db.execute(sql)) as cursor:
+            return cursor.fetchall()
+
+    def _put(self, table: str, row: dict[str, Any]) -> None:
+        marks = ", ".join("?" for _ in row)
+        self._db.execute(f"insert or replace into {table} ({', '.join(row)}) values ({marks})", tuple(row.values()))
+
+    def _put_log(self, log: LogEntry, samples: Iterable[EngineLogEntry]) -> None:
+        self._db.execute("delete from logs where log_id = ?", (log.log_id,))
+        self._put("logs", asdict(log))
+        for each in samples:
+            self._put("engine_logs", {**asdict(each), "channels": json.dumps(each.channels)})
+
+    def _held(self, file: str) -> str | None:
+        """The log whose bytes this path held until now; a file that had been cleared away before holds none."""
+        sql = "select log_id from files where file = ? and status = 'taken' and is_present"
+        row = self._db.execute(sql, (file,)).fetchone()
+        return None if row is None else str(row["log_id"])
+
+    def _drop_unheld(self, log_id: str) -> None:
+        self._db.execute(
+            "delete from logs where log_id = :id"
+            " and not exists (select 1 from files where log_id = :id and status = 'taken')",
+            {"id": log_id},
+        )
+
+    def _revise(self) -> None:
+        self._db.execute("update counters set value = value + 1 where name = 'revision'")
+
+
+def _statements(script: str) -> list[str]:
+    """A script cut into statements; `executescript` would commit the transaction it runs in."""
+    found: list[str] = []
+    gathered = ""
+    for line in script.splitlines(keepends=True):
+        gathered += line
+        if sqlite3.complete_statement(gathered):
+            found.append(gathered)
+            gathered = ""
+    return found
+
+
+def _file_row(entry: FileEntry) -> dict[str, Any]:
+    return {**asdict(entry), "problems": json.dumps([asdict(each) for each in entry.problems])}
+
+
+def _file_entry(row: sqlite3.Row) -> FileEntry | None:
+    try:
+        problems = tuple(Problem(**each) for each in json.loads(row["problems"]))
+    except ValueError:
+        return None
+    return FileEntry(**{**dict(row), "problems": problems, "is_present": bool(row["is_present"])})
+
+
+def _log_entry(row: sqlite3.Row) -> LogEntry:
+    return LogEntry(**{**dict(row), "is_start_assumed": bool(row["is_start_assumed"])})
+
+
+def _engine_log_entry(row: sqlite3.Row) -> EngineLogEntry:
+    return EngineLogEntry(**{**dict(row), "channels": tuple(json.loads(row["channels"]))})

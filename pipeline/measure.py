@@ -1,0 +1,234 @@
+"""Samples in the store to event rows, readings and lists in the working database: what is missing or outdated, no more.
+
+What should be there follows from the ledger and the register; what is there, the working database knows. The
+difference is the work, so new logs, logs that arrive late and a killed ingest are all the same case.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Final
+
+import pyarrow as pa
+
+from pipeline import extract, readings
+from pipeline.chains import Span, chain_key, linked
+from pipeline.database import DatabaseError, scratch
+from pipeline.extract import Chain, ChainLog, GearLevel
+from pipeline.log_lists import engine_log_list, log_list
+from pipeline.working import EngineLog, Measured, Working
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from concurrent.futures import Executor
+    from pathlib import Path
+
+    from pipeline.ledger import Ledger
+    from pipeline.progress import Progress
+    from pipeline.register import Engine, Register
+    from pipeline.store import Store
+
+BATCH_ROWS: Final = 500_000
+"""Samples measured in one pass: enough that planning the queries no longer counts, few enough to stay below 200 MB."""
+
+_BATCHES_AT_ONCE: Final = 50
+"""Batches in flight and added together: bounds the memory of a first ingest of thousands of logs."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What measuring left undone.
+
+    `damaged` are sample files found broken and removed: their logs are to be read again. `failures` says of every log
+    in the store that could not be measured why not.
+    """
+
+    damaged: frozenset[Path]
+    failures: Mapping[EngineLog, str]
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What is to be measured and removed, and what the working database is to remember of each log.
+
+    `rows` counts samples by log, `covered` names the longer log that holds a log's samples too, `touched` is the
+    moment by engine from which readings may change.
+    """
+
+    pending: tuple[Chain, ...]
+    gone: frozenset[EngineLog]
+    wanted: Mapping[EngineLog, Measured]
+    covered: Mapping[EngineLog, str]
+    rows: Mapping[str, int]
+    touched: Mapping[str, datetime]
+
+
+def measure(store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress) -> Verdict:
+    """Bring the working database up to date with ledger and register: one transaction."""
+    with Working(store) as working:
+        plan = _plan(working, ledger, register, store)
+        revision = str(ledger.revision())
+        damaged: frozenset[Path] = frozenset()
+        if plan.pending or plan.gone or working.fact("revision") != revision:
+            with working.change():
+                working.forget(plan.gone)
+                damaged = _add_events(working, plan, workers, progress)
+                readings.refresh(working.db, plan.touched)
+                working.put("marts.logs", log_list(ledger, plan.covered, working.failures()))
+                working.put("marts.engine_logs", engine_log_list(ledger))
+                working.remember("revision", revision)
+                working.remember("edition", str(store.last_edition() + 1))
+        return Verdict(damaged, working.failures())
+
+
+def publish(store: Store) -> None:
+    """Publish the working database, if it holds something that the newest snapshot does not."""
+    with Working(store) as working:
+        edition = int(working.fact("edition") or 0)
+    if edition != store.edition():
+        store.publish(edition)
+
+
+def gear_levels(engine: Engine | None) -> tuple[GearLevel, ...]:
+    """What the levels of an engine's shift target stand for: the register's word; empty where it says nothing."""
+    if engine is None or engine.shift_targets is None:
+        return ()
+    return tuple(GearLevel(target_pct, gear) for gear, target_pct in sorted(engine.shift_targets.items()))
+
+
+def measured(chains: Sequence[Chain]) -> dict[str, pa.Table] | str:
+    """The events of some chains, or why they could not be made out. Plain and picklable, so that it runs anywhere."""
+    try:
+        return extract.extract(chains)
+    except (DatabaseError, OSError, pa.ArrowException) as error:
+        return str(error)
+
+
+def _plan(working: Working, ledger: Ledger, register: Register, store: Store) -> _Plan:
+    engines = {engine.engine_id: engine for engine in register.engines()}
+    have = working.measured()
+    wanted: dict[EngineLog, Measured] = {}
+    covered: dict[EngineLog, str] = {}
+    pending: list[Chain] = []
+    for engine_id, spans in _spans(ledger).items():
+        levels = gear_levels(engines.get(engine_id))
+        found = linked(spans)
+        covered |= {(engine_id, log_id): cover for log_id, cover in found.covered.items()}
+        for chain in found.chains:
+            needed = _needed(engine_id, chain, levels)
+            wanted |= needed
+            if any(_key(have, each) != measured.chain_key for each, measured in needed.items()):
+                pending.append(_chain(engine_id, chain, levels, store))
+    gone = frozenset(each for each in have if _key(wanted, each) != have[each].chain_key)
+    return _Plan(
+        tuple(pending),
+        gone,
+        wanted,
+        covered,
+        {log.log_id: log.rows_kept for log in ledger.logs().values()},
+        _touched([(each, have[each]) for each in gone], [(each, wanted[each]) for each in _logs_of(pending)]),
+    )
+
+
+def _spans(ledger: Ledger) -> dict[str, list[Span]]:
+    logs = ledger.logs()
+    spans: dict[str, list[Span]] = defaultdict(list)
+    for each in ledger.engine_logs():
+        log = logs[each.log_id]
+        channels = frozenset(each.channels)
+        span = Span(log.log_id, log.reading_key, each.samples, log.started_s, log.ended_s, channels)
+        spans[each.engine_id].append(span)
+    return spans
+
+
+def _needed(engine_id: str, chain: Sequence[Span], levels: Sequence[GearLevel]) -> dict[EngineLog, Measured]:
+    key = chain_key(chain, {level.gear: level.target_pct for level in levels})
+    return {(engine_id, span.log_id): Measured(key, datetime.fromtimestamp(span.started_s, UTC)) for span in chain}
+
+
+def _chain(engine_id: str, spans: Sequence[Span], levels: tuple[GearLevel, ...], store: Store) -> Chain:
+    logs = tuple(ChainLog(span.log_id, store.samples_path(span.samples)) for span in spans)
+    return Chain(engine_id, logs, levels)
+
+
+def _key(made_from: Mapping[EngineLog, Measured], each: EngineLog) -> str | None:
+    measured = made_from.get(each)
+    return None if measured is None else measured.chain_key
+
+
+def _logs_of(chains: Iterable[Chain]) -> list[EngineLog]:
+    return [(chain.engine_id, log.log_id) for chain in chains for log in chain.logs]
+
+
+def _touched(*changed: Iterable[tuple[EngineLog, Measured]]) -> dict[str, datetime]:
+    """The earliest start of a log that changed, by engine."""
+    touched: dict[str, datetime] = {}
+    for (engine_id, _), measured in (each for group in changed for each in group):
+        touched[engine_id] = min(measured.started_at, touched.get(engine_id, measured.started_at))
+    return touched
+
+
+def _add_events(working: Working, plan: _Plan, workers: Executor, progress: Progress) -> frozenset[Path]:
+    """Measure what is pending and add it; sample files found broken are removed and returned."""
+    progress.expect(len(_logs_of(plan.pending)))
+    damaged: set[Path] = set()
+    batches = _batches(plan)
+    for first in range(0, len(batches), _BATCHES_AT_ONCE):
+        events: list[dict[str, pa.Table]] = []
+        noted: dict[EngineLog, Measured] = {}
+        for chains, outcome in _measured_each(batches[first : first + _BATCHES_AT_ONCE], workers):
+            logs = _logs_of(chains)
+            progress.advance(len(logs))
+            if not isinstance(outcome, str):
+                events.append(outcome)
+                noted |= {each: plan.wanted[each] for each in logs}
+            elif broken := _remove_broken(chains):
+                damaged |= broken
+            else:
+                noted |= {each: replace(plan.wanted[each], error=outcome) for each in logs}
+        working.add(events, noted)
+    return frozenset(damaged)
+
+
+def _remove_broken(chains: Iterable[Chain]) -> set[Path]:
+    """Remove the sample files of these chains that cannot be read; which they were."""
+    broken = {log.samples for chain in chains for log in chain.logs if not _is_readable(log.samples)}
+    for path in broken:
+        path.unlink(missing_ok=True)
+    return broken
+
+
+def _is_readable(samples: Path) -> bool:
+    """Whether every value of a sample file can be read."""
+    try:
+        scratch().execute("select count(columns(*)) from read_parquet(?)", [str(samples)]).fetchall()
+    except DatabaseError:
+        return False
+    return True
+
+
+def _batches(plan: _Plan) -> list[tuple[Chain, ...]]:
+    """The pending chains in batches, at least one for each processor where there are chains enough."""
+
+    def rows_of(chain: Chain) -> int:
+        return sum(plan.rows[log.log_id] for log in chain.logs)
+
+    share = math.ceil(sum(rows_of(chain) for chain in plan.pending) / (os.cpu_count() or 1))
+    return extract.batches(plan.pending, rows_at_most=min(BATCH_ROWS, share), rows_of=rows_of)
+
+
+def _measured_each(
+    batches: Sequence[tuple[Chain, ...]], workers: Executor
+) -> Iterator[tuple[tuple[Chain, ...], dict[str, pa.Table] | str]]:
+    """Measure batches side by side; the chains of one that failed once more, each by itself, to find the bad one."""
+    futures = [workers.submit(measured, batch) for batch in batches]
+    for batch, future in zip(batches, futures, strict=True):
+        outcome = future.result()
+        if isinstance(outcome, str) and len(batch) > 1:
+            yield from _measured_each([(chain,) for chain in batch], workers)
+        else:
+            yield batch, outcome

@@ -1,0 +1,22 @@
+/*
+title = "Working database"
+what = """What an ingest remembers inside the working database (DuckDB), in one transaction with the event rows: which logs
+have been measured and with what, and a few facts about the build itself."""
+*/
+create schema build;
+create schema events;
+create schema marts;
+
+create table build.measured (
+    engine_id varchar not null,
+    log_id varchar not null,
+    chain_key varchar not null,   -- digest of all that the log's events depend on
+    started_at timestamptz not null,
+    error varchar                 -- why the log has no events although it was read; null where it was measured
+);
+
+-- 'recipe': digest of the queries; 'revision': of the ledger shown in marts; 'edition': number of the next snapshot
+create table build.facts (
+    name varchar primary key,
+    fact varchar not null
+);

@@ -1,0 +1,169 @@
+"""The store folder: where its files are, how they are written so that a crash leaves nothing half done, how it is read.
+
+All of it can be rebuilt from the inbox. Readers open the snapshot that CURRENT names and never wait for an ingest.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import re
+import shutil
+import threading
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from pipeline.database import Database, DatabaseError, open_readonly
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+SNAPSHOTS_KEPT: Final = 3
+_ATTEMPTS: Final = 5
+"""How often a reader looks again when its snapshot was superseded between reading CURRENT and opening it."""
+
+_SNAPSHOT_NAME: Final = re.compile(r"snapshot-(\d+)\.duckdb")
+
+
+class StoreError(Exception):
+    """The store cannot be read; the message says what to do."""
+
+
+class Store:
+    """The store of one fleet folder. Cheap to make; its reading connection is shared by all threads of this object."""
+
+    def __init__(self, fleet_folder: Path) -> None:
+        self.folder = fleet_folder / "store"
+        self._lock = threading.Lock()
+        self._open: tuple[str, Database] | None = None
+
+    @property
+    def ledger_path(self) -> Path:
+        """The ledger's file."""
+        return self.folder / "ledger.sqlite"
+
+    @property
+    def working_path(self) -> Path:
+        """The working database: only an ingest opens it."""
+        return self.folder / "working.duckdb"
+
+    def samples_path(self, samples: str) -> Path:
+        """The sample file that the ledger and `marts.engine_logs` list as `samples`."""
+        return self.folder / samples
+
+    def snapshot(self) -> Path | None:
+        """The newest published snapshot; None where nothing has been published."""
+        try:
+            name = (self.folder / "CURRENT").read_text(encoding="utf-8").strip()
+        except FileNotFoundError:
+            return None
+        return self.folder / name if _SNAPSHOT_NAME.fullmatch(name) else None
+
+    def edition(self) -> int:
+        """The number of the newest snapshot; 0 where nothing has been published."""
+        current = self.snapshot()
+        return 0 if current is None or not current.exists() else _number(current)
+
+    def last_edition(self) -> int:
+        """The highest number any snapshot in the folder bears; 0 where there is none."""
+        return max((_number(path) for path in _snapshots(self.folder)), default=0)
+
+    def reader(self) -> Database:
+        """A read-only cursor on the newest snapshot, for one call; close it or let it go.
+
+        Raises:
+            StoreError: where nothing has been published yet, or the snapshot cannot be opened.
+        """
+        with self._lock:
+            cursor = self._newest().cursor()
+        cursor.execute("set TimeZone = 'UTC'")  # a setting of the session: a cursor does not inherit it
+        return cursor
+
+    def publish(self, edition: int) -> None:
+        """Make the closed working database what readers see from now on, as `snapshot-<edition>`."""
+        final = self.folder / f"snapshot-{edition}.duckdb"
+        part = final.with_name(final.name + ".part")
+        shutil.copyfile(self.working_path, part)
+        settle(part, final)
+        write_durably(self.folder / "CURRENT", f"{final.name}\n")
+        for superseded in sorted(_snapshots(self.folder), key=_number)[:-SNAPSHOTS_KEPT]:
+            superseded.unlink(missing_ok=True)
+
+    @contextmanager
+    def exclusive(self, waiting: Callable[[str], None] | None = None) -> Iterator[None]:
+        """Hold the right to change the store; one process at a time has it.
+
+        Where another has it, `waiting` is told once who, and the call waits. A killed process loses it by itself.
+        """
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with (self.folder / "ingest.lock").open("a+", encoding="utf-8") as lock:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if waiting is not None:
+                    waiting(_who_holds(Path(lock.name)))
+                fcntl.flock(lock, fcntl.LOCK_EX)
+            lock.truncate(0)
+            lock.write(f"{os.getpid()}\n")
+            lock.flush()
+            yield
+
+    def sweep(self) -> None:
+        """Remove what a killed ingest left half written. Call it only while holding `exclusive`."""
+        for part in self.folder.rglob("*.part"):
+            part.unlink(missing_ok=True)
+
+    def discard_working(self) -> None:
+        """Remove the working database; the next ingest builds it anew from the samples."""
+        for path in (self.working_path, self.working_path.with_name(self.working_path.name + ".wal")):
+            path.unlink(missing_ok=True)
+
+    def set_aside_ledger(self) -> None:
+        """Move a damaged ledger out of the way, keeping it for whoever wants to look."""
+        for end in ("", "-wal", "-shm"):
+            path = self.ledger_path.with_name(self.ledger_path.name + end)
+            with suppress(FileNotFoundError):
+                path.replace(path.with_name(f"damaged-{path.name}"))
+
+    def _newest(self) -> Database:
+        trouble: DatabaseError | None = None
+        for _ in range(_ATTEMPTS):
+            path = self.snapshot()
+            if path is None:
+                break
+            if self._open is not None and self._open[0] == path.name:
+                return self._open[1]
+            try:
+                self._open = (path.name, open_readonly(path))
+            except DatabaseError as error:
+                trouble = error
+        raise StoreError(f"Nothing to read in {self.folder} yet. Run: morningwatch ingest") from trouble
+
+
+def settle(part: Path, final: Path) -> None:
+    """Give a completely written file its name: after a crash there is the whole new file or what was there before."""
+    with part.open("rb") as written:
+        os.fsync(written.fileno())
+    part.replace(final)
+
+
+def write_durably(path: Path, text: str) -> None:
+    """Replace a small text file at once and for good."""
+    part = path.with_name(path.name + ".part")
+    part.write_text(text, encoding="utf-8")
+    settle(part, path)
+
+
+def _who_holds(lock: Path) -> str:
+    holder = lock.read_text(encoding="utf-8").strip()
+    return f"Another ingest (process {holder or 'unknown'}) is at work in this fleet folder; waiting for it to end."
+
+
+def _snapshots(folder: Path) -> list[Path]:
+    return [path for path in folder.glob("snapshot-*.duckdb") if _SNAPSHOT_NAME.fullmatch(path.name)]
+
+
+def _number(snapshot: Path) -> int:
+    found = _SNAPSHOT_NAME.fullmatch(snapshot.name)
+    return int(found.group(1)) if found else 0

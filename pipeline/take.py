@@ -1,0 +1,96 @@
+"""One log into the store: read it and write one sample file an engine. Plain and picklable: it runs anywhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline.channels import CHANNELS
+from pipeline.database import Database, DatabaseError, scratch
+from pipeline.inbox import unreadable
+from pipeline.ledger import EngineLogEntry
+from pipeline.problems import Problem, declare
+from pipeline.readers import LogRead, ReadRequest, read_log
+from pipeline.store import settle
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+declare({"log_unreadable": "the log cannot be read"})
+
+
+@dataclass(frozen=True)
+class TakeJob:
+    """A log to read, and the store folder its samples go to."""
+
+    request: ReadRequest
+    log_id: str
+    store_folder: Path
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What reading a log gave: the reader's verdict, and what was written for each engine (nothing if refused)."""
+
+    read: LogRead
+    samples: tuple[EngineLogEntry, ...]
+
+
+def take(job: TakeJob) -> Taken:
+    """Read a log and write its samples. A log that cannot be read is a refusal, never an exception."""
+    db = scratch()
+    try:
+        read = read_log(db, job.request)
+        samples = tuple(_write_all(db, job, read)) if read.status == "taken" else ()
+    except OSError as error:
+        return _refused(unreadable(job.request.file, error))
+    except DatabaseError as error:
+        expected, way_out = "a log in one of the known formats", "Copy the log again from the logger."
+        got = str(error).partition("\n")[0]
+        return _refused(Problem(job.request.file, None, "log_unreadable", expected, got, way_out))
+    finally:
+        db.execute("drop table if exists log_rows")  # or its memory stays taken while the next log is read
+    return Taken(read, samples)
+
+
+def _write_all(db: Database, job: TakeJob, read: LogRead) -> Iterator[EngineLogEntry]:
+    for engine in job.request.engines:
+        channels = read.columns.get(engine.id, ())
+        if not channels:
+            continue
+        samples = f"samples/{engine.engine_id}/{job.log_id}.parquet"
+        written = _write(db, job.store_folder / samples, engine.id, channels)
+        yield EngineLogEntry(engine.engine_id, job.log_id, samples, written, tuple(channels))
+
+
+def _write(db: Database, final: Path, engine_id: str, channels: tuple[str, ...]) -> int:
+    """Write one engine's samples so that a crash leaves the whole file or none; its size in bytes."""
+    final.parent.mkdir(parents=True, exist_ok=True)
+    part = final.with_name(final.name + ".part")
+    target = str(part).replace("'", "''")
+    columns = ",\n".join(_column(name, engine_id, name in channels) for name in CHANNELS)
+    db.execute(f"copy (select time_s, {columns} from log_rows) to '{target}' (format parquet, compression zstd)")
+    size_bytes = part.stat().st_size
+    settle(part, final)
+    return size_bytes
+
+
+def _column(channel: str, engine_id: str, is_logged: bool) -> str:  # noqa: FBT001 - private, called in one place
+    kind = "double" if channel == "engine_hours" else "float"
+    return f'"{engine_id}.{channel}" as "{channel}"' if is_logged else f'cast(null as {kind}) as "{channel}"'
+
+
+def _refused(problem: Problem) -> Taken:
+    read = LogRead(
+        status="refused",
+        problems=(problem,),
+        rows=0,
+        rows_dropped=0,
+        rows_spread=0,
+        start_assumed=False,
+        started_s=None,
+        ended_s=None,
+        columns={},
+    )
+    return Taken(read, ())

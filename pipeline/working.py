@@ -1,0 +1,180 @@
+"""The working database: event rows, readings and lists of logs, brought up to date in bulk and then published.
+
+It remembers beside the rows what they were made from, so a build that was killed simply goes on with the next ingest.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from functools import cache
+from hashlib import blake2b
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Self
+
+import pyarrow as pa
+
+from pipeline import extract
+from pipeline.database import Database, DatabaseError, open_writable, rows
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping, Sequence
+    from datetime import datetime
+    from types import TracebackType
+
+    from pipeline.store import Store
+
+EngineLog = tuple[str, str]
+"""engine_id and log_id."""
+
+_ROOM: Final = Path(__file__).parent
+_KEYS: Final = pa.schema([("engine_id", pa.string()), ("log_id", pa.string())])
+_MEASURED: Final = pa.schema(
+    [*_KEYS, ("chain_key", pa.string()), ("started_at", pa.timestamp("us", "UTC")), ("error", pa.string())]
+)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What one log's events in the working database were made from, and when the log begins.
+
+    `error` says why it has none although it was read; trying again with the same queries would not help.
+    """
+
+    chain_key: str
+    started_at: datetime
+    error: str | None = None
+
+
+class Working:
+    """The open working database; a context manager. Opening drops and recreates one that is damaged or outdated."""
+
+    def __init__(self, store: Store) -> None:
+        self.db = _open(store)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.db.close()
+
+    def measured(self) -> dict[EngineLog, Measured]:
+        """Every log that has been measured, by engine and log."""
+        sql = "select engine_id, log_id, chain_key, started_at, error from build.measured"
+        return {(engine_id, log_id): Measured(*rest) for engine_id, log_id, *rest in self.db.execute(sql).fetchall()}
+
+    def failures(self) -> dict[EngineLog, str]:
+        """Why logs that were read have no events, by engine and log."""
+        found = self.db.execute(
+            "select engine_id, log_id, error from build.measured where error is not null"
+        ).fetchall()
+        return {(engine_id, log_id): error for engine_id, log_id, error in found}
+
+    def fact(self, name: str) -> str | None:
+        """A remembered fact about the build."""
+        return _fact(self.db, name)
+
+    def remember(self, name: str, fact: str) -> None:
+        """Remember a fact about the build, in place of what was remembered under that name."""
+        self.db.execute("insert or replace into build.facts values (?, ?)", [name, fact])
+
+    @contextmanager
+    def change(self) -> Iterator[None]:
+        """One transaction: all of what is done within it, or nothing."""
+        self.db.execute("begin transaction")
+        try:
+            yield
+        except BaseException:
+            self.db.execute("rollback")
+            raise
+        self.db.execute("commit")
+
+    def forget(self, gone: Collection[EngineLog]) -> None:
+        """Remove the event rows of these logs."""
+        if not gone:
+            return
+        with self._lent("gone_logs", pa.Table.from_pylist([_key(each) for each in sorted(gone)], _KEYS)):
+            for table in (*(f"events.{name}" for name in extract.EVENT_TABLES), "build.measured"):
+                self.db.execute(f"""
+                    delete from {table} using gone_logs
+                    where {table}.engine_id = gone_logs.engine_id and {table}.log_id = gone_logs.log_id
+                """)
+
+    def add(self, events: Sequence[Mapping[str, pa.Table]], made_from: Mapping[EngineLog, Measured]) -> None:
+        """Add the event tables of several batches, and note what each log's rows were made from."""
+        for name in extract.EVENT_TABLES if events else ():
+            self._insert(f"events.{name}", pa.concat_tables([tables[name] for tables in events]))
+        noted = [{**_key(each), **asdict(measured)} for each, measured in made_from.items()]
+        self._insert("build.measured", pa.Table.from_pylist(noted, _MEASURED))
+
+    def put(self, table: str, content: pa.Table) -> None:
+        """Replace a whole table."""
+        with self._lent("whole_table", content):
+            self.db.execute(f"create or replace table {table} as from whole_table")
+
+    def _insert(self, table: str, content: pa.Table) -> None:
+        if content.num_rows:
+            with self._lent("new_rows", content):
+                self.db.execute(f"insert into {table} by name from new_rows")
+
+    @contextmanager
+    def _lent(self, name: str, content: pa.Table) -> Iterator[None]:
+        self.db.register(name, content)
+        try:
+            yield
+        finally:
+            self.db.unregister(name)
+
+
+def _key(engine_log: EngineLog) -> dict[str, str]:
+    return {"engine_id": engine_log[0], "log_id": engine_log[1]}
+
+
+def _open(store: Store) -> Database:
+    try:
+        db = open_writable(store.working_path)
+        if _is_current(db):
+            return db
+        db.close()
+    except DatabaseError:
+        pass  # damaged: it holds nothing that cannot be made again
+    store.discard_working()
+    return _new(store.working_path)
+
+
+def _is_current(db: Database) -> bool:
+    """Whether the database was made by the queries of this program; an empty or strange file raises DatabaseError."""
+    try:
+        return _fact(db, "recipe") == _recipe()
+    except DatabaseError:
+        db.close()
+        raise
+
+
+def _fact(db: Database, name: str) -> str | None:
+    found = rows(db, "select fact from build.facts where name = ?", [name])
+    return str(found[0]["fact"]) if found else None
+
+
+def _new(path: Path) -> Database:
+    db = open_writable(path)
+    db.execute((_ROOM / "sql" / "working" / "schema.sql").read_text(encoding="utf-8"))
+    for name, table in extract.empty_tables().items():
+        db.register("empty_table", table)
+        db.execute(f"create table events.{name} as from empty_table")
+        db.unregister("empty_table")
+    db.execute("insert into build.facts values ('recipe', ?)", [_recipe()])
+    return db
+
+
+@cache
+def _recipe() -> str:
+    """Digest of everything that turns samples into events and readings: with another recipe all is made anew."""
+    modules = [_ROOM / "extract.py", _ROOM / "readings.py", _ROOM / "catalogue.py", _ROOM / "channels.py"]
+    queries = sorted((_ROOM / "sql").rglob("*.sql"))
+    digest = blake2b(digest_size=8)
+    for path in [*modules, *queries]:
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
