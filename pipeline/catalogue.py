@@ -7,24 +7,66 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from types import MappingProxyType
+from typing import Any, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
 
 SQL_FOLDER: Final = Path(__file__).parent / "sql"
 
+Worse = Literal["away", "higher", "lower"]
+"""Which way is worse: away from what is wanted, upwards, or downwards."""
+
+Against = Literal["limits", "baseline", "any", "presence"]
+"""What the readings are judged against: limits, their own baseline, any single occurrence, or being there at all."""
+
+
+class Limits(BaseModel):
+    """Distances from what is wanted at which an engine is watched or held; None where no limit is set."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    watch: float | None = None
+    hold: float | None = None
+
+
+class Judged(BaseModel):
+    """How readings become a state; `clean_runs` is how many later runs without an occurrence clear one."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    against: Against = "limits"
+    clean_runs: int | None = None
+
+
+class Indicator(BaseModel):
+    """One indicator as its header declares it. `wanted` is the band by facet; without one, zero is wanted."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    name: str
+    title: str
+    unit: str
+    decimals: int
+    facet: str
+    worse: Worse
+    meaning: str
+    caveat: str
+    source: str
+    minimum_n: int
+    covariates: tuple[Literal["temp_c", "battery_v"], ...] = ()
+    limits: Limits = Field(default_factory=Limits)
+    wanted: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
+    judged: Judged = Field(default_factory=Judged)
+
 
 @cache
-def _parts(schema: str, name: str) -> tuple[str, str]:
-    """Header text and query text of one SQL file. Raises ValueError where the header comment is missing."""
-    text = (SQL_FOLDER / schema / f"{name}.sql").read_text(encoding="utf-8")
-    if not text.startswith("/*") or "*/" not in text:
-        raise ValueError(f"sql/{schema}/{name}.sql must open with a /* TOML */ header")
-    header, query = text[2:].split("*/", 1)
-    return header, query.strip()
+def indicators() -> Mapping[str, Indicator]:
+    """Every indicator by name, in alphabetical order. Raises ValueError where a header is incomplete or misspelt."""
+    names = sorted(path.stem for path in (SQL_FOLDER / "indicators").glob("*.sql"))
+    return MappingProxyType({name: Indicator(name=name, **read_header("indicators", name)) for name in names})
 
 
+@cache
 def read_query(schema: str, name: str) -> str:
     """The query of one SQL file, without its header."""
     return _parts(schema, name)[1]
@@ -33,3 +75,11 @@ def read_query(schema: str, name: str) -> str:
 def read_header(schema: str, name: str) -> Mapping[str, Any]:
     """The TOML header of one SQL file."""
     return tomllib.loads(_parts(schema, name)[0])
+
+
+def _parts(schema: str, name: str) -> tuple[str, str]:
+    text = (SQL_FOLDER / schema / f"{name}.sql").read_text(encoding="utf-8")
+    if not text.startswith("/*") or "*/" not in text:
+        raise ValueError(f"sql/{schema}/{name}.sql must open with a /* TOML */ header")
+    header, query = text[2:].split("*/", 1)
+    return header, query.strip()

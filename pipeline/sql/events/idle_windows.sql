@@ -6,7 +6,8 @@ what = """Stretches of settled idle of at least 5 s, cut into pieces of 20 to 40
 duration_s = "length of the piece"
 gear = "reverse, neutral, forward; null where it cannot be told"
 temp_c = "mean oil temperature, coolant where oil is not logged"
-coolant_c = "mean coolant temperature, oil where coolant is not logged: judges cold, warm and hot"
+state_temp_c = "mean coolant temperature, oil where coolant is not logged: judges cold, warm and hot"
+coolant_c = "mean coolant temperature; null where not logged"
 rpm_mean = "mean speed"
 rpm_sd = "standard deviation of speed inside the piece"
 rpm_target = "mean of the idle target"
@@ -51,7 +52,8 @@ measured as (
         min(time_s) as from_s,
         max(time_s) as to_s,
         avg(coalesce(oil_temp, coolant_temp)) as temp_c,
-        avg(coalesce(coolant_temp, oil_temp)) as coolant_c,
+        avg(coalesce(coolant_temp, oil_temp)) as state_temp_c,
+        avg(coolant_temp) as coolant_c,
         avg(rpm) as rpm_mean,
         stddev_samp(rpm) as rpm_sd,
         avg(rpm_target) as rpm_target,
@@ -89,6 +91,7 @@ select
     aged.to_s - aged.from_s as duration_s,
     gear_words.word as gear,
     aged.temp_c::double as temp_c,
+    aged.state_temp_c::double as state_temp_c,
     aged.coolant_c::double as coolant_c,
     aged.rpm_mean::double as rpm_mean,
     aged.rpm_sd::double as rpm_sd,
@@ -101,9 +104,9 @@ select
         when aged.trim_moves then aged.plain_trim_pct
     end::double as fuel_trim_pct,
     case
-        when aged.coolant_c is null then null
+        when aged.state_temp_c is null then null
         when aged.is_cold_start and aged.age_s < 300 then 'cold'
-        when aged.age_s >= aged.hot_after_s and aged.coolant_c >= 55 then 'hot'
+        when aged.age_s >= aged.hot_after_s and aged.state_temp_c >= 55 then 'hot'
         else 'warming'
     end as thermal,
     aged.battery_v::double as battery_v,

@@ -1,0 +1,24 @@
+/*
+title = "Coolant, hot"
+unit = "°C"
+decimals = 0
+facet = "none"
+worse = "higher"
+meaning = "Median coolant temperature of the hot idle windows."
+covariates = ["temp_c"]
+minimum_n = 2
+caveat = "Only windows that count as hot."
+source = "no limit set: the engine maker's limits belong in the fleet file"
+*/
+select
+    engine_id,
+    run_id,
+    '' as facet,
+    median(coolant_c) as value,
+    count(*) as n,
+    avg(temp_c) as temp_c
+from focus.idle_windows
+where coolant_c is not null and thermal = 'hot'
+group by
+    engine_id,
+    run_id

@@ -1,0 +1,54 @@
+/*
+title = "Evidence"
+unit = "count"
+decimals = 0
+facet = "what was seen"
+worse = "lower"
+meaning = "How often a run shows each thing that a morning asks about: shifts with a reading into each gear, idle windows in each gear, a warm engine, a lift off idle in neutral."
+minimum_n = 1
+caveat = "Counts what was logged; an ordinary trip holds most of it."
+source = "the dock check: common practice, no published source"
+
+[judged]
+against = "presence"
+*/
+with seen as (
+    select
+        engine_id,
+        run_id,
+        'shift ' || to_gear as facet
+    from focus.shifts
+    where reach_error_pct is not null and to_gear is not null
+    union all
+    select
+        engine_id,
+        run_id,
+        'idle ' || gear as facet
+    from focus.idle_windows
+    where gear is not null
+    union all
+    select
+        engine_id,
+        run_id,
+        'warm' as facet
+    from focus.runs
+    where max_temp_c >= 55
+    union all
+    select
+        engine_id,
+        run_id,
+        'pick-up' as facet
+    from focus.pick_ups
+)
+
+select
+    engine_id,
+    run_id,
+    facet,
+    count(*) as value,
+    count(*) as n
+from seen
+group by
+    engine_id,
+    run_id,
+    facet

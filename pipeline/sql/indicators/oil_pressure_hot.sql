@@ -1,0 +1,24 @@
+/*
+title = "Oil pressure, hot"
+unit = "kPa"
+decimals = 0
+facet = "none"
+worse = "lower"
+meaning = "Median oil pressure of the hot idle windows."
+covariates = ["temp_c"]
+minimum_n = 2
+caveat = "Only windows that count as hot."
+source = "no limit set: the engine maker's limits belong in the fleet file"
+*/
+select
+    engine_id,
+    run_id,
+    '' as facet,
+    median(oil_kpa) as value,
+    count(*) as n,
+    avg(temp_c) as temp_c
+from focus.idle_windows
+where oil_kpa is not null and thermal = 'hot'
+group by
+    engine_id,
+    run_id

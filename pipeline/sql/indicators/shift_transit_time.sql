@@ -1,0 +1,31 @@
+/*
+title = "Shift transit time"
+unit = "s"
+decimals = 2
+facet = "gear reached"
+worse = "higher"
+meaning = "From the step of the target until the position first stays within 2 % of travel of where it settles: the median of the run's shifts from or to neutral."
+covariates = ["temp_c", "battery_v"]
+minimum_n = 3
+caveat = "A throw straight through neutral is listed with the shifts but not counted. Low voltage and cold grease slow an actuator that is not worn. One sample of log rate is the resolution."
+source = "definition after IEEE Std 181 (settling into a stated band); no limit set: take it from the maker"
+*/
+select
+    engine_id,
+    run_id,
+    to_gear as facet,
+    median(transit_s) as value,
+    count(*) as n,
+    avg(temp_c) as temp_c,
+    avg(battery_v) as battery_v
+from focus.shifts
+where
+    transit_s is not null
+    and to_gear is not null
+    and from_gear is not null
+    -- a throw straight through neutral travels twice as far: listed, not counted
+    and (from_gear = 'neutral' or to_gear = 'neutral')
+group by
+    engine_id,
+    run_id,
+    to_gear
