@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from pipeline.problems import Problem
 from pipeline.readers.csv_log import read_csv_log
+from pipeline.readers.mdf4_log import read_mdf4_log
+from pipeline.readers.parquet_log import read_parquet_log
 from pipeline.readers.request import READER_VERSION, LogRead, ReadRequest, Refusal, refused
 
 if TYPE_CHECKING:
@@ -18,7 +20,9 @@ __all__ = ["LOG_SUFFIXES", "READER_VERSION", "LogRead", "ReadRequest", "is_log",
 
 _TEXT: Final = (".csv", ".tsv", ".txt")
 _READERS: Final[dict[str, Callable[[Database, ReadRequest], LogRead]]] = {
-    f"{text}{packed}": read_csv_log for text in _TEXT for packed in ("", ".gz", ".zst")
+    **{f"{text}{packed}": read_csv_log for text in _TEXT for packed in ("", ".gz", ".zst")},
+    ".parquet": read_parquet_log,
+    ".mf4": read_mdf4_log,
 }
 
 LOG_SUFFIXES: Final = tuple(sorted(_READERS))

@@ -19,7 +19,7 @@ from pipeline.problems import Problem
 from pipeline.readers.clock import LogClock, find_start, kind_of, plan
 from pipeline.readers.header import NULL_TOKENS, Header, is_blank, is_number, read_header
 from pipeline.readers.matching import Selection, select
-from pipeline.readers.request import LogRead, Refusal
+from pipeline.readers.request import LogRead, Refusal, in_words
 from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ class _Reject:
     column: int
     kind: str
     text: str
+    message: str
 
 
 def read_csv_log(db: Database, request: ReadRequest) -> LogRead:
@@ -68,14 +69,10 @@ def read_csv_log(db: Database, request: ReadRequest) -> LogRead:
         losses = _load(db, header, selection, clock, request)
     except DatabaseError as error:
         raise Refusal(
-            Problem(request.file, None, "damaged_file", "rows that can be read", _first_sentence(error),
+            Problem(request.file, None, "damaged_file", "rows that can be read", in_words(error, request),
                     "Copy the log from the logger again.")
         ) from error  # fmt: skip
     return replace(finish(db, request, selection, clock, header.first_line, losses), start_assumed=assumed)
-
-
-def _first_sentence(error: Exception) -> str:
-    return str(error).splitlines()[0][:200]
 
 
 # ---- time --------------------------------------------------------------------------------------------------------
@@ -85,13 +82,16 @@ def _clock(db: Database, header: Header, selection: Selection, request: ReadRequ
     """The log's clock, and whether its start is only assumed."""
     cells = _first_cells(header, selection.time_index or 0)
     kind, factor = kind_of(selection.time_unit, cells, request.file)
-    first = _first_time(db, kind, cells, header.decimal)
+    first = _first_local_time(db, kind, cells, header.decimal)
     start = find_start(header.metadata, request.path, request.timezone)
     reading, assumed = plan(kind, factor, first, start, request.timezone)
     return LogClock(reading, start, request.timezone, request.file, request.path.stat().st_mtime), assumed
 
 
-def _first_time(db: Database, kind: Kind, cells: Sequence[str], decimal: str) -> float | None:
+def _first_local_time(db: Database, kind: Kind, cells: Sequence[str], decimal: str) -> float | None:
+    """Seconds of the first row's date and time or time of day; None for times that need no zone."""
+    if kind not in {"local", "clock"}:
+        return None
     first = next((cell for cell in cells if cell.strip()), "")
     found = rows(db, f"select {_time_sql(kind, 'cell', 'text', decimal)} as seconds from (select ? as cell)", [first])
     seconds = found[0]["seconds"]
@@ -129,13 +129,20 @@ def _load_text(
     db: Database, text: _Text, header: Header, selection: Selection, clock: LogClock, request: ReadRequest
 ) -> Losses:
     forms = _forms(header, selection)
-    _create(db, text, header, selection, clock, forms)
+    try:
+        _create(db, text, header, selection, clock, forms)
+    except DatabaseError:
+        # Keeping account of bad rows costs a sound log time, so it is kept only once there is one.
+        pass
+    else:
+        return Losses()
+    _create(db, text, header, selection, clock, forms, keep_rejects=True)
     rejects = _rejects(db, text)
     ragged = {reject.line for reject in rejects if reject.kind in _DIALECT_CODES}
     unreadable = [reject for reject in rejects if reject.line not in ragged]
     if unreadable:
         # A typed scan drops the whole row for one bad cell; reading text costs little more and loses only the cell.
-        _create(db, text, header, selection, clock, dict.fromkeys(forms, "text"))
+        _create(db, text, header, selection, clock, dict.fromkeys(forms, "text"), keep_rejects=True)
         rejects = _rejects(db, text)
     return _losses(db, rejects, unreadable, header, selection, request)
 
@@ -155,17 +162,25 @@ def _form(cells: Sequence[str], decimal: str) -> Form:
 
 
 def _create(
-    db: Database, text: _Text, header: Header, selection: Selection, clock: LogClock, forms: dict[int, Form]
+    db: Database,
+    text: _Text,
+    header: Header,
+    selection: Selection,
+    clock: LogClock,
+    forms: dict[int, Form],
+    *,
+    keep_rejects: bool = False,
 ) -> None:
     time_index = selection.time_index or 0
+    if keep_rejects:
+        db.execute("drop table if exists log_rejects")
+        db.execute("drop table if exists log_reject_scans")
     scan = Scan(
-        relation=_relation(text, header, _types(header, selection, forms)),
+        relation=_relation(text, header, _types(header, selection, forms), keep_rejects=keep_rejects),
         columns={index: (f"c{index}", form) for index, form in forms.items()},
         time=_time_sql(clock.reading.kind, f"c{time_index}", forms[time_index], header.decimal),
         decimal=header.decimal,
     )
-    db.execute("drop table if exists log_rejects")
-    db.execute("drop table if exists log_reject_scans")
     create_rows(db, scan, selection.picks, clock)
 
 
@@ -180,27 +195,41 @@ def _types(header: Header, selection: Selection, forms: dict[int, Form]) -> list
     return types
 
 
-def _relation(text: _Text, header: Header, types: Sequence[str]) -> str:
+_KEEP_REJECTS: Final = ", store_rejects = true, rejects_table = 'log_rejects', rejects_scan = 'log_reject_scans'"
+
+
+def _relation(text: _Text, header: Header, types: Sequence[str], *, keep_rejects: bool) -> str:
     columns = ", ".join(f"'c{index}': '{kind}'" for index, kind in enumerate(types))
-    nulls = ", ".join(literal(token) for token in NULL_TOKENS)
+    nulls = ", ".join(literal(token) for token in _null_tokens(header))
     quote = literal('"') if header.quoted else "''"
     packed = _PACKED.get(text.path.suffix.lower(), "none")
     return (
         f"read_csv({literal(str(text.path))}, auto_detect = false, header = false, skip = {text.skip}, "
         f"delim = {literal(header.delimiter)}, quote = {quote}, escape = {quote}, "
         f"decimal_separator = {literal(header.decimal)}, compression = '{packed}', "
-        f"columns = {{{columns}}}, nullstr = [{nulls}], store_rejects = true, "
-        f"rejects_table = 'log_rejects', rejects_scan = 'log_reject_scans')"
+        f"columns = {{{columns}}}, nullstr = [{nulls}]{_KEEP_REJECTS if keep_rejects else ''})"
     )
 
 
+def _null_tokens(header: Header) -> list[str]:
+    """What stands for 'nothing here' in this log. Each token costs the scan time, so only those its first rows show."""
+    seen = {cell.strip() for row in header.first_rows for cell in row}
+    return ["", *(token for token in NULL_TOKENS if token and token in seen)]
+
+
 def _rejects(db: Database, text: _Text) -> list[_Reject]:
-    found = rows(db, "select line, column_idx, error_type, left(csv_line, 200) as text from log_rejects order by line")
-    before = text.lines_before
-    return [
-        _Reject(int(row["line"]) + before, int(row["column_idx"] or 0), str(row["error_type"]), row["text"] or "")
+    found = rows(db, "select line, column_idx, error_type, error_message, csv_line from log_rejects")
+    rejects = [
+        _Reject(
+            line=int(row["line"]) + text.lines_before,
+            column=int(row["column_idx"] or 0),
+            kind=str(row["error_type"]),
+            text=row["csv_line"] or "",
+            message=row["error_message"] or "",
+        )
         for row in found
     ]
+    return sorted(rejects, key=lambda reject: reject.line)
 
 
 # ---- what was lost ------------------------------------------------------------------------------------------------
@@ -269,7 +298,7 @@ def _plain_copy(request: ReadRequest, header: Header) -> Iterator[Path]:
             _write_plain(request.path, header, copy)
         except (OSError, EOFError, zlib.error, UnicodeError) as error:
             raise Refusal(
-                Problem(request.file, None, "damaged_file", "a readable file", _first_sentence(error),
+                Problem(request.file, None, "damaged_file", "a readable file", in_words(error, request),
                         "Copy the log from the logger again.")
             ) from error  # fmt: skip
         yield copy

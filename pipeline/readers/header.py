@@ -44,7 +44,7 @@ _COMMENT: Final = re.compile(r"\s*(#+|//+|%+|;+)\s?")
 _UNIT_IN_BRACKETS: Final = re.compile(
     r"(?P<name>.*?\S)\s*(\[(?P<a>[^\[\]]*)\]|\((?P<b>[^()]*)\)|\{(?P<c>[^{}]*)\})\s*\Z"
 )
-_ROWS_FOR_DIALECT: Final = 40
+_ROWS_FOR_DIALECT: Final = 24
 
 
 @dataclass(frozen=True)
@@ -252,10 +252,10 @@ def _dialect(lines: Sequence[str]) -> tuple[str, str]:
 
 
 def _readability(lines: Sequence[str], delimiter: str, decimal: str) -> float:
+    if delimiter not in lines[-1]:
+        return 0.0
     rows = [_cells(line, delimiter) for line in lines]
     usual = _usual_count(rows)
-    if usual < 2:
-        return 0.0
     alike = [row for row in rows if len(row) == usual]
     cells = [cell for row in alike for cell in row]
     read = sum(is_number(cell, decimal) or is_blank(cell) or is_time(cell) for cell in cells)
@@ -271,7 +271,7 @@ def _usual_count(rows: Sequence[Sequence[str]]) -> int:
 def _first_row(rows: Sequence[tuple[str, ...]], decimal: str) -> int | None:
     """Index of the first row of data: as many fields as most, and numbers where most rows have numbers."""
     usual = _usual_count(rows)
-    alike = [row for row in rows if len(row) == usual]
+    alike = [row for row in rows[-_ROWS_FOR_DIALECT:] if len(row) == usual]
     numeric = [
         index
         for index in range(usual)

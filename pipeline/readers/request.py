@@ -92,6 +92,12 @@ class Refusal(Exception):  # noqa: N818 - not an error of the program: a log tha
         self.problem = problem
 
 
+def in_words(error: Exception, request: ReadRequest) -> str:
+    """The first line of what a library said, with the fleet's name of the file instead of the machine's path."""
+    said = (str(error) or type(error).__name__).replace(str(request.path), request.file)
+    return said.splitlines()[0][:200]
+
+
 def refused(problem: Problem, *remarks: Problem) -> LogRead:
     """The answer for a log that cannot be taken."""
     return LogRead("refused", (problem, *remarks))
