@@ -6,7 +6,7 @@ Nothing in it is derived, so nothing derived ever touches it. A wrong note is an
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
@@ -159,7 +159,7 @@ def notes(
     """
     if engine is not None and boat is None:
         raise ValueError("an engine is known by its boat: give both")
-    if not (folder / FILE_NAME).exists():
+    if not _has_begun(folder / FILE_NAME):
         return ()
     asked = {"boat": boat, "engine": engine, "as_of": None if as_of is None else _as_text(as_of)}
     try:
@@ -208,12 +208,23 @@ def _with_id(note: Note, note_id: int) -> Note:
 @contextmanager
 def _opened_to_write(folder: Path) -> Iterator[sqlite3.Connection]:
     """One transaction; fully synchronised, because a note that was confirmed must outlive a power cut."""
-    with closing(sqlite3.connect(folder / FILE_NAME, timeout=_WAIT_S)) as connection:
-        connection.execute("pragma journal_mode = wal")
+    address = folder / FILE_NAME
+    with closing(sqlite3.connect(address, timeout=_WAIT_S, isolation_level="IMMEDIATE")) as connection:
         connection.execute("pragma synchronous = full")
         connection.executescript(_statement("schema"))
+        with suppress(sqlite3.OperationalError):
+            # Only this change of mode does not wait for another writer. It lasts, so the next note makes up for it.
+            connection.execute("pragma journal_mode = wal")
         with connection:
             yield connection
+
+
+def _has_begun(path: Path) -> bool:
+    """Whether a first note was ever written: while it is, the file is there and empty."""
+    try:
+        return path.stat().st_size > 0
+    except FileNotFoundError:
+        return False
 
 
 def _opened_to_read(folder: Path) -> sqlite3.Connection:

@@ -7,6 +7,7 @@ import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime, timedelta, timezone
+from threading import Barrier
 from typing import TYPE_CHECKING
 
 import pytest
@@ -141,12 +142,30 @@ def test_the_logbook_is_in_wal_mode_so_that_reading_never_waits_for_writing(tmp_
         assert notes(tmp_path) == (written,)
 
 
-def test_notes_written_side_by_side_are_all_kept(tmp_path: Path) -> None:
-    with ThreadPoolExecutor(4) as people:
-        list(people.map(lambda n: add_note(tmp_path, "petrel", None, "remark", f"{n}", JUNE_14), range(24)))
+def test_notes_written_side_by_side_are_all_kept_the_very_first_ones_too(tmp_path: Path) -> None:
+    together = Barrier(4)
 
-    assert sorted(int(note.text) for note in notes(tmp_path)) == list(range(24))
-    assert [note.note_id for note in notes(tmp_path)] == list(range(1, 25))
+    def write_and_read(folder: Path, person: int) -> int:
+        together.wait()
+        add_note(folder, "petrel", None, "remark", f"{person}", JUNE_14)
+        return len(notes(folder))
+
+    folders = [tmp_path / f"{number}" for number in range(20)]
+    with ThreadPoolExecutor(4) as people:
+        for folder in folders:
+            folder.mkdir()
+            seen = list(people.map(write_and_read, [folder] * 4, range(4)))
+            assert min(seen) >= 1
+
+    assert [sorted(note.text for note in notes(folder)) for folder in folders] == [["0", "1", "2", "3"]] * 20
+    assert {tuple(note.note_id for note in notes(folder)) for folder in folders} == {(1, 2, 3, 4)}
+
+
+def test_a_first_note_that_was_never_finished_is_no_note(tmp_path: Path) -> None:
+    (tmp_path / FILE_NAME).touch()
+
+    assert notes(tmp_path) == ()
+    assert add_note(tmp_path, "petrel", None, "remark", "x", JUNE_14) == notes(tmp_path)[0]
 
 
 def _write_and_die(folder: Path) -> None:

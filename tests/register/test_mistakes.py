@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -362,3 +362,62 @@ def test_every_code_of_the_register_has_a_meaning_and_every_place_its_keys() -> 
     assert keys_at(("boat", 0, "engine", 1, "service")) == ("every_hours", "last_hours")
     with pytest.raises(LookupError):
         keys_at(("boat", 0, "crew"))
+
+
+WRONG_VALUES = ["1", "-0.5", "nan", '"x"', '""', "true", "2026-06-14", "[]", "[1]", "[{}]", "{}", "{ x = 1 }"]
+
+Tree = str | dict[str, "Tree"] | list["Tree"]
+
+WHOLE: dict[str, Tree] = {
+    "fleet": {"name": '"F"', "timezone": '"UTC"', "currency_days": "3", "simulated": "true"},
+    "limits": {"battery_idle": {"watch": "12.0", "hold": "11.0"}},
+    "channel_map": {"bench": {"gear": {"column": '"Lever"', "values": {"R": '"reverse"'}, "zero": "1"}}},
+    "boat": [
+        {
+            "id": '"petrel"',
+            "limits": {"battery_idle": {"watch": "12.0"}},
+            "engine": [
+                {"id": '"port"', "shift_targets": {"reverse": "12"}, "service": {"every_hours": "1", "last_hours": "0"}}
+            ],
+        }
+    ],
+}
+
+
+def _written(tree: Tree) -> str:
+    if isinstance(tree, dict):
+        return "{ " + ", ".join(f"{key} = {_written(value)}" for key, value in tree.items()) + " }"
+    return tree if isinstance(tree, str) else "[" + ", ".join(_written(value) for value in tree) + "]"
+
+
+def _with_one_value_replaced(tree: Tree, value: str) -> Iterator[Tree]:
+    """The tree once for each of its values, that value replaced."""
+    yield value
+    items = tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ()
+    for key, below in items:
+        for replaced in _with_one_value_replaced(below, value):
+            copy: Any = tree.copy() if isinstance(tree, dict | list) else tree
+            copy[key] = replaced
+            yield copy
+
+
+def _problems(folder: Path, text: str) -> tuple[Problem, ...]:
+    (folder / "fleet.toml").write_text(text)
+    try:
+        load_register(folder, frozenset({"battery_idle"}))
+    except RegisterError as error:
+        return error.problems
+    return ()
+
+
+@pytest.mark.parametrize("value", WRONG_VALUES)
+def test_whatever_stands_wherever_it_is_taken_or_named_with_its_line(tmp_path: Path, value: str) -> None:
+    told = 0
+    for line, (key, table) in enumerate(WHOLE.items(), start=1):
+        for replaced in _with_one_value_replaced(table, value):
+            written = {**WHOLE, key: replaced}
+            problems = _problems(tmp_path, "\n".join(f"{name} = {_written(tree)}" for name, tree in written.items()))
+            assert {problem.line for problem in problems} <= {line}
+            assert all(problem.sentence() for problem in problems)
+            told += bool(problems)
+    assert told >= 8

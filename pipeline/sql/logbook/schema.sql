@@ -1,6 +1,9 @@
 -- The logbook: what people wrote, in SQLite. Kept apart from the store because nothing here can be derived again.
 -- Times are ISO 8601 text in UTC, always with microseconds, so that their order as text is their order in time.
 
+-- One transaction that waits its turn from the start: two people may write the first note at once.
+begin immediate;
+
 create table if not exists notes (
     note_id integer primary key,
     boat text not null,
@@ -27,3 +30,5 @@ before delete on notes
 begin
     select raise(abort, 'the logbook is only added to');
 end;
+
+commit;
