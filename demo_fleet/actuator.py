@@ -5,14 +5,18 @@ Throws of all lanes are run side by side at 10 ms; the traces are both what the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from demo_fleet.arrays import NEUTRAL, Bools, Floats, Ints
 from demo_fleet.lanes import Lane, column
-from demo_fleet.warmup import Temperatures
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from demo_fleet.warmup import Temperatures
 
 STEP_S = 0.01
 TRACE_S = 3.0
@@ -35,8 +39,8 @@ HESITATES_AT = (0.5, 0.68)
 class Throws:
     """All throws of a batch in order of lane and time. Arrays have one entry a throw; traces one row a throw.
 
-    `trace_pct` is the noise-free reading (true position plus the sensor's mounting offset) from the target's step on, every
-    10 ms for 3 s; afterwards the position rests. `engaged_s` is when the dogs take or leave load, after the step.
+    `trace_pct` is the noise-free reading (true position plus the sensor's mounting offset) from the target's step
+    on, every 10 ms for 3 s; afterwards the position rests. `engaged_s` is when the dogs take or leave load, after the step.
     """
 
     lane: Ints

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from demo_fleet.faults import Fault
 from demo_fleet.scenario import WANTED_GEAR_PCT, WANTED_NEUTRAL_PCT, EngineUnit, Scenario
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from demo_fleet.faults import Fault
 
 REACH: Final = (1.0, 2.0)
 TRIM: Final = (5.0, 10.0)
@@ -18,7 +21,7 @@ Limits = tuple[float | None, float | None]
 
 
 def crossings(scenario: Scenario, fault: Fault) -> dict[str, int | None]:
-    """Days of the season on which the true level first passes the watch and the hold limit, None where it never does."""
+    """Days of the season on which the true level first passes the watch and hold limits, None where it never does."""
     level, (watch, hold) = _level(scenario, fault)
     return {
         "crosses_watch_on": _first_day(scenario.days, fault, level, watch),

@@ -2,33 +2,35 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Final
+import gzip
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 HEADER: Final = "time,rpm,gear,shift_target,shift_position\n"
 BINARY: Final = bytes(range(256)) * 8
+DAMAGED: Final[dict[str, bytes]] = {
+    "power_lost_empty.csv": b"",
+    "power_lost_header_only.csv": HEADER.encode(),
+    "not_a_log.csv": BINARY,
+    "no_engine_named.csv": (HEADER + "".join(f"{n / 10:.1f},{610 + n % 7},0,50,50.1\n" for n in range(40))).encode(),
+}
+"""Names and contents of the damaged logs; the last is whole but does not say which engine it is of."""
 
 
-def write_damaged(inbox: Path) -> tuple[str, ...]:
-    """Write them below a boat's inbox folder; returns their names."""
-    inbox.mkdir(parents=True, exist_ok=True)
-    contents = {
-        "2000-00-00_empty.csv": b"",
-        "2000-00-00_header_only.csv": HEADER.encode(),
-        "2000-00-00_binary.csv": BINARY,
-        "2000-00-00_no_engine_named.csv": (HEADER + "".join(_rows(40))).encode(),
-    }
-    for name, content in contents.items():
+def write_damaged(inbox: Path) -> None:
+    """Write them below a boat's inbox folder, and cut one of its whole logs in the middle of the last row."""
+    whole = sorted(path for path in inbox.rglob("*") if path.name.endswith((".csv", ".tsv", ".csv.gz")))
+    for name, content in DAMAGED.items():
         (inbox / name).write_bytes(content)
-    return tuple(contents)
+    if whole:
+        _cut_last_row(whole[len(whole) // 2])
 
 
-def cut_last_row(log: Path) -> None:
-    """Cut a text log in the middle of its last row, as a logger does that lost its power."""
-    text = log.read_bytes()
+def _cut_last_row(log: Path) -> None:
+    is_packed = log.name.endswith(".gz")
+    text = gzip.decompress(log.read_bytes()) if is_packed else log.read_bytes()
     last_line = text.rstrip(b"\n").rfind(b"\n") + 1
-    log.write_bytes(text[: last_line + max(1, (len(text) - last_line) // 3)])
-
-
-def _rows(count: int) -> list[str]:
-    return [f"{number / 10:.1f},{610 + number % 7},0,50,50.1\n" for number in range(count)]
+    cut = text[: last_line + max(1, (len(text) - last_line) // 3)]
+    log.write_bytes(gzip.compress(cut, 1, mtime=0) if is_packed else cut)

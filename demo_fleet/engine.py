@@ -1,14 +1,13 @@
 """The running engine: air, drag, propeller, the idle loop and the lambda loop, every lane side by side in time.
 
-Torque follows from the air the throttle lets in; drag from oil temperature; in gear the propeller loads the crankshaft. The
-idle loop adds a table value, a proportional part and an integral; the lambda loop trims the fuel after a delay.
+Torque follows from the air the throttle lets in, drag from oil temperature; in gear the propeller loads the crankshaft.
+The idle loop adds a table value, a proportional part and an integral; the lambda loop trims the fuel after a delay.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -19,8 +18,13 @@ from demo_fleet.physics import CONSTANT_DRAG, IDLE_RAD_S, RAD_S_PER_RPM, drag_fa
 from demo_fleet.scenario import TABLE_OIL_C
 from demo_fleet.warmup import Temperatures, demand_pct
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
 STEP_S: Final = 0.05
 RECORD_HZ: Final = 1.0 / STEP_S
+BLOCK: Final = 64
+"""Samples gathered before they are turned from time order to lane order, which is dear one by one."""
 
 INERTIA_KG_M2: Final = 0.26
 MANIFOLD_LAG_S: Final = 0.17
@@ -76,8 +80,9 @@ def run_engines(lanes: Sequence[Lane], throws: Throws, warmth: Temperatures, sam
     demand = demand_pct(lanes, np.arange(samples) * STEP_S)
     events = _events(lanes, throws)
     engines = _Engines(lanes, demand[0])
-    rng = np.random.default_rng([lanes[0].seed[0], 5, len(lanes), samples])
+    luck = _combustion_luck(lanes, samples)
     record = np.empty((len(RECORDED), len(lanes), samples), dtype=np.float32)
+    block = np.empty((len(RECORDED), BLOCK, len(lanes)), dtype=np.float32)
     upcoming = 0
     for step in range(samples):
         if step % round(RECORD_HZ) == 0:
@@ -86,9 +91,20 @@ def run_engines(lanes: Sequence[Lane], throws: Throws, warmth: Temperatures, sam
         while upcoming < len(events) and events[upcoming].step <= step:
             engines.apply(events[upcoming])
             upcoming += 1
-        engines.advance(demand[step], rng.standard_normal(len(lanes), dtype=np.float32))
-        engines.write(record[:, :, step])
+        engines.advance(demand[step], luck[step])
+        engines.write(block[:, step % BLOCK])
+        if step % BLOCK == BLOCK - 1 or step == samples - 1:
+            first = step - step % BLOCK
+            record[:, :, first : step + 1] = block[:, : step + 1 - first].transpose(0, 2, 1)
     return Recording(record)
+
+
+def _combustion_luck(lanes: Sequence[Lane], samples: int) -> Floats:
+    """Standard normal numbers, shape (samples, lanes), from each lane's own seed: a lane is alike in any batch."""
+    luck = np.empty((len(lanes), samples), dtype=np.float32)
+    for index, lane in enumerate(lanes):
+        np.random.default_rng([*lane.seed, 5]).standard_normal(out=luck[index], dtype=np.float32)
+    return np.ascontiguousarray(luck.T)
 
 
 @dataclass(frozen=True)
@@ -116,7 +132,7 @@ def _events(lanes: Sequence[Lane], throws: Throws) -> list[_Event]:
 
 def _misfires(index: int, lane: Lane) -> list[_Event]:
     """Combustion fails just after forward goes in: for good where the scenario says so, else for a moment."""
-    dying = [t for t in lane.outing.helm.dies_at]
+    dying = lane.outing.helm.dies_at
     into = [t for t, gear in lane.gears if gear == FORWARD and t > 0.0]
     return [
         _Event(round((t + 0.35) / STEP_S), index, "die" if any(abs(t - d) < 0.5 for d in dying) else "misfire")
@@ -156,7 +172,8 @@ class _Engines:
         self.gear = np.array(gears)
         self.add = np.array([lane.engine.add_pct[gear] for lane, gear in zip(lanes, gears, strict=True)])
         self.load = np.array([_load_torque(lane, gear) for lane, gear in zip(lanes, gears, strict=True)])
-        self.integral, self.dashpot = np.where(runs, 2.0, 0.0), np.zeros(n)
+        self.integral: Floats = np.where(runs, 2.0, 0.0)
+        self.dashpot: Floats = np.zeros(n)
         self.cranking, self.dead, self.weak_s, self.weak_share = np.zeros(n), np.zeros(n), np.zeros(n), np.ones(n)
         self.air = np.where(runs, 30.0 + AIR_LINEAR * demand + AIR_SQUARE * demand**2, 0.0)
         self.trim = np.where(runs, self.lean[1] + self.lean_extra, 0.0)
@@ -165,7 +182,8 @@ class _Engines:
         self.tick = 0
         self.active: Bools = np.zeros(n, dtype=bool)
         self.closed: Bools = np.zeros(n, dtype=bool)
-        self.torque, self.command = np.zeros(n), np.zeros(n)
+        self.torque: Floats = np.zeros(n)
+        self.command: Floats = np.zeros(n)
 
     def follow_warmth(self, oil_c: Floats, coolant_c: Floats) -> None:
         """Once a second: what depends on temperature."""
@@ -211,19 +229,19 @@ class _Engines:
     def _control_idle(self, demand: Floats, rpm: Floats) -> None:
         error = self.target - rpm
         self.active = self.firing & (demand < 0.8) & (error > -IDLE_REENTRY_RPM) & (self.age > 2.0)
-        proportional = np.clip(PROPORTIONAL_PCT_PER_RPM * error, -8.0, 8.0) * self.active
+        proportional = _between(PROPORTIONAL_PCT_PER_RPM * error, -8.0, 8.0) * self.active
         free = self.active & (self.command > 2.0) & (self.command < 98.0)
-        self.integral += np.clip(error, -60.0, 60.0) * free * (INTEGRAL_PCT_PER_RPM_S * STEP_S)
-        np.clip(self.integral, -INTEGRAL_LIMIT_PCT, INTEGRAL_LIMIT_PCT, out=self.integral)
+        self.integral += _between(error, -60.0, 60.0) * free * (INTEGRAL_PCT_PER_RPM_S * STEP_S)
+        self.integral = _between(self.integral, -INTEGRAL_LIMIT_PCT, INTEGRAL_LIMIT_PCT)
         self.dashpot = np.maximum(self.dashpot * (1 - STEP_S / DASHPOT_S), np.minimum(0.5 * demand, 8.0))
         after_start = AFTERSTART_PCT * np.exp(-self.age / AFTERSTART_S)
-        self.command = np.clip(
+        self.command = _between(
             self.table + self.add + self.integral + proportional + self.dashpot + after_start, 0.0, 100.0
         )
 
     def _turn(self, rpm: Floats, luck: Floats) -> None:
-        burn = np.clip((self.speed - NO_BURN_RAD_S) / (FULL_BURN_RAD_S - NO_BURN_RAD_S), 0.0, 1.0)
-        spark = np.clip(SPARK_PER_RPM * (self.target - rpm), -0.15, 0.15) * self.active
+        burn = _between((self.speed - NO_BURN_RAD_S) / (FULL_BURN_RAD_S - NO_BURN_RAD_S), 0.0, 1.0)
+        spark = _between(SPARK_PER_RPM * (self.target - rpm), -0.15, 0.15) * self.active
         share = (
             burn
             * (1.0 + spark + COMBUSTION_SD * luck)
@@ -240,7 +258,7 @@ class _Engines:
         np.maximum(self.speed, 0.0, out=self.speed)
 
     def _fuel(self, demand: Floats) -> None:
-        loaded = np.clip((demand - 8.0) / 25.0, 0.0, 1.0)
+        loaded = _between((demand - 8.0) / 25.0, 0.0, 1.0)
         lean = self.idle_lean * (1 - loaded) + (self.lean_load + self.lean_extra) * loaded
         wanted = self.lambda_wanted - 0.1 * (demand > OPEN_LOOP_DEMAND_PCT)
         burnt = wanted * (1.0 + 0.01 * (lean - self.trim))
@@ -249,9 +267,9 @@ class _Engines:
         self.pipe[slot] = np.where(self.speed > NO_BURN_RAD_S, burnt, 1.25)
         self.lambda_seen += (arriving - self.lambda_seen) * (STEP_S / LAMBDA_LAG_S)
         self.closed = self.firing & (self.age > self.sensor_ready_s) & (demand < OPEN_LOOP_DEMAND_PCT)
-        excess = np.clip(100.0 * (self.lambda_seen / wanted - 1.0), -8.0, 8.0)
+        excess = _between(100.0 * (self.lambda_seen / wanted - 1.0), -8.0, 8.0)
         self.trim += excess * self.closed * (TRIM_PER_S * STEP_S)
-        np.clip(self.trim, -TRIM_LIMIT_PCT, TRIM_LIMIT_PCT, out=self.trim)
+        self.trim = _between(self.trim, -TRIM_LIMIT_PCT, TRIM_LIMIT_PCT)
 
     def _clock(self) -> None:
         self.tick += 1
@@ -269,6 +287,11 @@ class _Engines:
         record[0] = self.speed / RAD_S_PER_RPM
         record[1], record[2], record[3] = self.integral, self.command, self.active
         record[4], record[5], record[6], record[7] = self.trim, self.closed, self.lambda_seen, self.torque
+
+
+def _between(values: Floats, low: float, high: float) -> Floats:
+    """As numpy's clip, at a third of its cost on short arrays."""
+    return np.asarray(np.minimum(np.maximum(values, low), high))
 
 
 def _look_up(tables: Floats, oil_c: Floats) -> Floats:

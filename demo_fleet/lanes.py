@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from demo_fleet.arrays import FORWARD, NEUTRAL, REVERSE, Floats
 from demo_fleet.faults import Condition, condition
-from demo_fleet.scenario import EngineUnit, Scenario
 from demo_fleet.trips import Outing, draw_outings, gears_of, hours_before
 
-REST_OFFSETS = {"first_minutes": (0.5, 0.5), "departure": (0.5, 0.5), "restart": (46.0, 44.0), "return": (56.0, 58.0)}
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from demo_fleet.scenario import EngineUnit, Scenario
+
+REST_OFFSETS = {
+    "first_minutes": (0.5, 0.5),
+    "hop": (0.5, 0.5),
+    "departure": (0.5, 0.5),
+    "restart": (46.0, 44.0),
+    "return": (56.0, 58.0),
+}
 """Coolant and oil above air temperature at a log's start, K."""
 
 

@@ -110,7 +110,7 @@ _WORDS: Final[dict[str, Column]] = {
 }
 
 LOGGERS: Final[tuple[Logger, ...]] = (
-    Logger(".csv", _plain("{engine}_{channel}", "fuel_closed_loop")),
+    Logger(".csv", _plain("{engine}_{channel}", "fuel_closed_loop", "manifold_pressure")),
     Logger(".csv.gz", _plain("{channel}"), metadata=("# logger start: %Y-%m-%d %H:%M:%S",), file_name="log_%y%m%d%H%M"),
     Logger(".parquet", _plain("{channel}.{engine}"), "columnar", clock="timestamp", rate_hz=10.0),
     Logger(
@@ -136,7 +136,13 @@ LOGGERS: Final[tuple[Logger, ...]] = (
     ),
     Logger(".csv.gz", _BENCH, "bench", file_name="%Y-%m-%d_%H%M%S", units_row=True, rate_hz=10.0),
     Logger(".csv.gz", _plain("{engine}_{channel}", "gear"), rate_hz=10.0, sparse_slow=True),
-    Logger(".csv", _plain("{channel}", "idle_active"), clock="seconds", rate_hz=50.0, jitter_s=0.004),
+    Logger(
+        ".csv",
+        _plain("{channel}", "idle_active", "manifold_pressure", "lambda_target"),
+        rate_hz=50.0,
+        jitter_s=0.004,
+        sparse_slow=True,
+    ),
     Logger(
         ".csv",
         _plain("{channel}/{engine}", "oil_temp", "rpm_target"),

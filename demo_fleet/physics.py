@@ -6,11 +6,12 @@ exponential fall of oil viscosity (Andrade's relation).
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from demo_fleet.arrays import Floats
+if TYPE_CHECKING:
+    from demo_fleet.arrays import Floats
 
 RAD_S_PER_RPM: Final = 2 * np.pi / 60
 IDLE_RAD_S: Final = 600 * RAD_S_PER_RPM

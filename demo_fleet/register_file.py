@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from demo_fleet.arrays import GEAR_NAMES
-from demo_fleet.loggers import Column, Logger
 from demo_fleet.scenario import FLEET_NAME, SERVICE_EVERY_H, TIMEZONE, BoatUnit, EngineUnit, Scenario
 from demo_fleet.writing import time_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from demo_fleet.loggers import Column, Logger
 
 LIMITS = """
 # Limits that the (invented) engine maker gives; the others are the tool's defaults.

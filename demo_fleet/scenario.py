@@ -1,19 +1,21 @@
-"""The fleet that is simulated: boats, engines with their own parameters, weather and planted faults, all from one seed."""
+"""The fleet that is simulated: boats, engines with their own parameters, weather, planted faults, all from one seed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from demo_fleet.arrays import FORWARD, NEUTRAL, REVERSE, Floats
-from demo_fleet.faults import Fault
 from demo_fleet.loggers import LOGGERS, Logger
 from demo_fleet.physics import needed_air_pct
 from demo_fleet.stories import HEALTHY, Story, deal, plant_all, scatter
 from demo_fleet.weather import Weather, draw_weather
+
+if TYPE_CHECKING:
+    from demo_fleet.faults import Fault
 
 FLEET_NAME: Final = "Saltmarsh Lane Day Boats (simulated)"
 TIMEZONE: Final = "Europe/Dublin"

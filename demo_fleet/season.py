@@ -1,18 +1,22 @@
-"""Runs a scenario batch by batch: lanes of like duration side by side, so that no time is spent on logs already over."""
+"""Runs a scenario batch by batch: lanes of like duration side by side, so no time is spent on logs already over."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from demo_fleet.actuator import throw_all
 from demo_fleet.engine import RECORD_HZ, run_engines
-from demo_fleet.lanes import Lane
 from demo_fleet.sensors import Batch
 from demo_fleet.warmup import warm_up
 
-LANES_A_BATCH = 520
-SHORT_LOG_S = 260.0
-"""Logs shorter than this (restarts, departures, returns) are batched apart from the long ones."""
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from demo_fleet.lanes import Lane
+
+LANES_A_BATCH = 330
+SHORT_LOG_S = 310.0
+"""Logs shorter than this (hops, restarts, departures, returns) are batched apart from the long ones."""
 
 
 def batches(lanes: Sequence[Lane]) -> Iterator[Batch]:

@@ -1,19 +1,21 @@
-"""What the sensors make of the physics: every canonical channel of one lane at the logger's sample times, with noise."""
+"""What the sensors make of the physics: every canonical channel of a lane at the logger's sample times, with noise."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from demo_fleet.actuator import STEP_S as TRACE_STEP_S
 from demo_fleet.actuator import TRACE_POINTS, Throws, first_gear, resting_volts
-from demo_fleet.arrays import Floats, Ints
 from demo_fleet.engine import RECORD_HZ, Recording, table_pct
-from demo_fleet.lanes import Lane
 from demo_fleet.physics import drag_factor, idle_target_rpm
 from demo_fleet.warmup import Temperatures, demand_pct
+
+if TYPE_CHECKING:
+    from demo_fleet.arrays import Floats, Ints
+    from demo_fleet.lanes import Lane
 
 NOISE_SD: Final[dict[str, float]] = {
     "rpm": 1.2,

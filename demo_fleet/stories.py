@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final, Protocol
-
-import numpy as np
+from typing import TYPE_CHECKING, Final, Protocol
 
 from demo_fleet.faults import Fault, Profile
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ STORIES: Final[tuple[Story, ...]] = (
     ),
     Story(
         "a fouled propeller beside worn dogs",
-        2,
+        3,
         (
             Plant(0, "propeller_load", ENDS, "step", 7.5, 0.7, detail="line round the shaft"),
             Plant(1, "dog_contact", ENDS, "growing", 0.45, 0.4, 0.9),
@@ -125,7 +127,7 @@ STORIES: Final[tuple[Story, ...]] = (
     ),
     Story(
         "a slow actuator beside a slipped sensor",
-        2,
+        3,
         (
             Plant(0, "actuator_wear", ENDS, "growing", 0.6, 0.35, 0.95),
             Plant(1, "sensor_mounting", GEARS, "step", 1.5, 0.62),
@@ -159,13 +161,15 @@ HEALTHY = Story("a healthy boat", 1)
 
 
 def deal(rng: np.random.Generator, boats: Sequence[HasEngines]) -> dict[str, Story]:
-    """Give each boat a story: the needy stories to the boats with most engines, otherwise by chance."""
+    """Give each boat a story by chance, as long as it has the engines the story needs."""
     stories = [STORIES[i] if i < len(STORIES) else HEALTHY for i in range(len(boats))]
-    shuffled = [stories[i] for i in rng.permutation(len(stories))]
-    by_need = sorted(shuffled, key=lambda story: -story.engines)
-    order = [boats[i] for i in rng.permutation(len(boats))]
-    by_engines = sorted(order, key=lambda boat: -min(len(boat.engine_ids), 2))
-    return {boat.id: story for boat, story in zip(by_engines, by_need, strict=True)}
+    free = [boats[i] for i in rng.permutation(len(boats))]
+    dealt: dict[str, Story] = {}
+    for story in sorted(stories, key=lambda story: -story.engines):
+        boat = next((boat for boat in free if len(boat.engine_ids) >= story.engines), free[0])
+        free.remove(boat)
+        dealt[boat.id] = story
+    return dealt
 
 
 def plant_all(

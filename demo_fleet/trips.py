@@ -1,7 +1,7 @@
 """When the boats go out, and what the helm does minute by minute: start, dock routine, cruise, return.
 
-The loggers keep the minutes at the dock and the first run of a trip; most trips go on unlogged, which is why engine hours
-grow by more than the logs hold.
+The loggers keep the minutes at the dock and the first run of a trip; most trips go on unlogged, which is why engine
+hours grow by more than the logs hold.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from demo_fleet.arrays import FORWARD, NEUTRAL, REVERSE
 from demo_fleet.faults import condition
 from demo_fleet.scenario import TIMEZONE, BoatUnit, EngineUnit, Scenario
 
-Kind = Literal["first_minutes", "restart", "departure", "return"]
+Kind = Literal["first_minutes", "hop", "restart", "departure", "return"]
+HOP_SHARE = 0.35
 DIES_FROM = 0.9
 """Misfire severity from which the engine dies on engagement."""
 
@@ -106,12 +107,13 @@ def _day_out(rng: np.random.Generator, scenario: Scenario, boat: BoatUnit, index
         back = start + timedelta(minutes=int(rng.integers(90, 240)))
         plan = [(start, "departure", (back - start).total_seconds() / 3600), (back, "return", 0.1)]
     else:
-        plan = [(start, "first_minutes", float(rng.uniform(1.2, 3.5)))]
+        kind: Kind = "hop" if rng.random() < HOP_SHARE else "first_minutes"
+        plan = [(start, kind, float(rng.uniform(1.2, 3.5)))]
     if second:
         plan.append((start + timedelta(minutes=int(rng.integers(280, 380))), "restart", float(rng.uniform(0.8, 2.0))))
     return [
-        _outing(rng, scenario, boat, (scenario.seed, 3, index, day, number), moment, kind, hours)
-        for number, (moment, kind, hours) in enumerate(plan)
+        _outing(rng, scenario, boat, (scenario.seed, 3, index, day, number), moment, what, hours)
+        for number, (moment, what, hours) in enumerate(plan)
     ]
 
 
@@ -162,6 +164,21 @@ def _first_minutes(rng: np.random.Generator, *, reverse: bool, dies: bool) -> He
         helm.gear(NEUTRAL, rng.uniform(4, 8))
     helm.gear(FORWARD, rng.uniform(15, 19))
     _finish(helm, rng)
+    return helm
+
+
+def _hop(rng: np.random.Generator, *, reverse: bool, dies: bool) -> Helm:
+    """Across the harbour and alongside again: too short to be called hot."""
+    helm = _cold_start(rng, reverse=reverse, dies=dies)
+    helm.gear(FORWARD, rng.uniform(15, 20))
+    _cruise(helm, rng, float(rng.uniform(70, 95)))
+    helm.wait(rng.uniform(15, 19))
+    helm.gear(NEUTRAL, rng.uniform(15, 19))
+    if reverse:
+        helm.gear(REVERSE, rng.uniform(6, 16))
+        helm.gear(NEUTRAL, rng.uniform(4, 6))
+    helm.gear(FORWARD, rng.uniform(5, 8))
+    helm.gear(NEUTRAL, rng.uniform(16, 19))
     return helm
 
 
@@ -249,7 +266,13 @@ def _finish(helm: Helm, rng: np.random.Generator) -> None:
         helm.wait(3.0)
 
 
-_ROUTINES = {"first_minutes": _first_minutes, "departure": _departure, "return": _return, "restart": _restart}
+_ROUTINES = {
+    "first_minutes": _first_minutes,
+    "hop": _hop,
+    "departure": _departure,
+    "return": _return,
+    "restart": _restart,
+}
 
 
 def gears_of(outing: Outing, seat: int, rng: np.random.Generator) -> list[tuple[float, int]]:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
@@ -17,11 +15,16 @@ from demo_fleet.actuator import settled_pct, transit_s
 from demo_fleet.arrays import GEAR_NAMES, Bools, Floats
 from demo_fleet.crossings import crossings
 from demo_fleet.engine import RECORD_HZ
-from demo_fleet.lanes import Lane
 from demo_fleet.physics import idle_target_rpm
 from demo_fleet.scenario import TABLE_OIL_C, EngineUnit, Scenario
 from demo_fleet.sensors import Batch, seconds_at
 from demo_fleet.warmup import demand_pct
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from demo_fleet.lanes import Lane
 
 SETTLING_S = 10.0
 """The idle loop re-converges for this long after a shift or the pedal's closing."""
@@ -50,6 +53,12 @@ class Truth:
             self.runs.append(place | _run(batch, index))
             self.idle += [place | row for row in _idle(batch, index)]
             self.shifts += [place | row for row in _shifts(batch, index, settled, transit)]
+
+    def join(self, other: Truth) -> None:
+        """Take in what another process collected."""
+        self.shifts += other.shifts
+        self.idle += other.idle
+        self.runs += other.runs
 
     def write(self, folder: Path, scenario: Scenario) -> None:
         """Write all truth files into a folder."""
@@ -183,13 +192,15 @@ def fault_rows(scenario: Scenario) -> list[dict[str, Any]]:
     """The planted faults with their dates, and when each crosses the default limits."""
     rows = []
     for fault in scenario.faults:
-        dates = {
-            name: None if day is None else (scenario.first_day + timedelta(days=int(day))).isoformat()
-            for name, day in (("onset", fault.onset), ("mended", fault.mended), *crossings(scenario, fault).items())
-        }
+        days = {"onset": fault.onset, "full": fault.full, "mended": fault.mended, **crossings(scenario, fault)}
+        dates = {name: _date(scenario, day) for name, day in days.items()}
         kept = {name: value for name, value in asdict(fault).items() if name not in {"onset", "full", "mended"}}
         rows.append(kept | dates)
     return rows
+
+
+def _date(scenario: Scenario, day: float | None) -> str | None:
+    return None if day is None else (scenario.first_day + timedelta(days=int(day))).isoformat()
 
 
 def fleet_facts(scenario: Scenario) -> dict[str, Any]:

@@ -1,18 +1,22 @@
 """Coolant and oil temperature through a log, second by second, from what the helm asks of the engine.
 
-A block of a few hundred kilograms warmed by a few kilowatts at idle reaches its thermostat in three to five minutes, faster
+A block warmed by a few kilowatts at idle reaches its thermostat in three to five minutes, faster
 under load; the oil follows. Rates are common practice, no published source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from demo_fleet.arrays import Floats
 from demo_fleet.lanes import Lane, column
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from demo_fleet.arrays import Floats
 
 IDLE_HEAT_K_S = 0.30
 LOAD_HEAT_K_S = 0.75

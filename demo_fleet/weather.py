@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from demo_fleet.arrays import Floats
+if TYPE_CHECKING:
+    from datetime import date
+
+    from demo_fleet.arrays import Floats
 
 MEAN_C = 12.5
 SEASON_SWING_C = 2.5

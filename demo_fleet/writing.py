@@ -7,7 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pyarrow as pa
@@ -16,14 +16,16 @@ import pyarrow.csv
 import pyarrow.parquet
 
 from demo_fleet.arrays import GEAR_NAMES, Floats
-from demo_fleet.lanes import Lane
 from demo_fleet.loggers import SLOW, Column, Logger
-from demo_fleet.trips import Outing
+
+if TYPE_CHECKING:
+    from demo_fleet.lanes import Lane
+    from demo_fleet.trips import Outing
 
 DECIMALS: Final[dict[str, int]] = {
     "rpm": 0, "rpm_target": 0, "gear": 0, "shift_target": 1, "shift_position": 1, "throttle": 1, "pedal": 1,
-    "idle_integral": 2, "idle_feedforward": 1, "idle_active": 0, "fuel_closed_loop": 0, "oil_temp": 1, "coolant_temp": 1,
-    "air_temp": 1, "lambda": 3, "lambda_target": 3, "fuel_trim": 1, "battery": 2, "oil_pressure": 0,
+    "idle_integral": 2, "idle_feedforward": 1, "idle_active": 0, "fuel_closed_loop": 0, "oil_temp": 1,
+    "coolant_temp": 1, "air_temp": 1, "lambda": 3, "lambda_target": 3, "fuel_trim": 1, "battery": 2, "oil_pressure": 0,
     "manifold_pressure": 1, "engine_hours": 2,
 }  # fmt: skip
 """Decimals each channel is logged with, in its canonical unit."""
