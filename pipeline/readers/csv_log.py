@@ -173,8 +173,7 @@ def _create(
 ) -> None:
     time_index = selection.time_index or 0
     if keep_rejects:
-        db.execute("drop table if exists log_rejects")
-        db.execute("drop table if exists log_reject_scans")
+        _drop_rejects(db)
     scan = Scan(
         relation=_relation(text, header, _types(header, selection, forms), keep_rejects=keep_rejects),
         columns={index: (f"c{index}", form) for index, form in forms.items()},
@@ -230,6 +229,31 @@ def _rejects(db: Database, text: _Text) -> list[_Reject]:
         for row in found
     ]
     return sorted(rejects, key=lambda reject: reject.line)
+
+
+def every_cell(db: Database, request: ReadRequest, header: Header, limit: int) -> list[list[str | None]]:
+    """Every column of a text log as text, its first `limit` rows, column by column; ragged rows are left out.
+
+    Raises:
+        Refusal: the file is damaged.
+    """
+    types = ["VARCHAR"] * len(header.columns)
+    with _plain_copy(request, header) as copy:
+        text = _Text(copy, 0, header.first_line - 1)
+        _drop_rejects(db)
+        try:
+            found = rows(db, f"select * from {_relation(text, header, types, keep_rejects=True)} limit {limit}")
+        except DatabaseError as error:
+            raise Refusal(
+                Problem(request.file, None, "damaged_file", "rows that can be read", in_words(error, request),
+                        "Copy the log from the logger again.")
+            ) from error  # fmt: skip
+    return [[row[f"c{index}"] for row in found] for index in range(len(header.columns))]
+
+
+def _drop_rejects(db: Database) -> None:
+    db.execute("drop table if exists log_rejects")
+    db.execute("drop table if exists log_reject_scans")
 
 
 # ---- what was lost ------------------------------------------------------------------------------------------------

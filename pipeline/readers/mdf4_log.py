@@ -165,6 +165,11 @@ def _samples(file: Any, channel: Mdf4Channel) -> _Signal:
     return _Signal(channel.group, seconds, _values(np.asarray(signal.samples)))
 
 
+def sampled(file: Any, channel: Mdf4Channel) -> NDArray[Any]:
+    """The values of one channel (text or float64), at its own stamps."""
+    return _samples(file, channel).values
+
+
 def _values(samples: NDArray[Any]) -> NDArray[Any]:
     if samples.dtype.kind in "biuf" and samples.ndim == 1:
         return samples.astype(np.float64)

@@ -95,7 +95,7 @@ def _clock(
     """The log's clock, whether its start is only assumed, and the time as SQL in seconds."""
     (kind, factor), time = _kind(db, column, selection.time_unit, request)
     first = _first(db, time, request)
-    start = find_start(_metadata(db, request.path), request.path, request.timezone)
+    start = find_start(metadata_of(db, request.path), request.path, request.timezone)
     reading, assumed = plan(kind, factor, first, start, request.timezone)
     clock = LogClock(reading, start, request.timezone, request.file, request.path.stat().st_mtime)
     return clock, assumed, time
@@ -133,7 +133,15 @@ def _first(db: Database, sql: str, request: ReadRequest) -> float | None:
     return float(found[0]["value"]) if found else None
 
 
-def _metadata(db: Database, path: Path) -> list[tuple[str, str]]:
+def every_value(db: Database, path: Path, limit: int) -> list[list[str | None]]:
+    """Every column of a Parquet file as text, its first `limit` rows, column by column."""
+    names = [column.name for column in parquet_columns(db, path)]
+    as_text = ", ".join(f"cast({quoted(name)} as varchar) as {quoted(name)}" for name in names)
+    found = rows(db, f"select {as_text} from {_relation(path)} limit {limit}")
+    return [[row[name] for row in found] for name in names]
+
+
+def metadata_of(db: Database, path: Path) -> list[tuple[str, str]]:
     """The file's own key-value metadata, but for what libraries put there for themselves."""
     pairs = f"parquet_kv_metadata({literal(str(path))})"
     found = rows(db, f"select decode(key) as key, decode(value) as value from {pairs} where octet_length(value) < 200")

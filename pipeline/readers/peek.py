@@ -1,0 +1,104 @@
+"""The first rows of a log of any format with all its columns, for the proposal of a channel map."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from pipeline.readers.csv_log import every_cell
+from pipeline.readers.header import Column, column_of, read_header
+from pipeline.readers.mdf4_log import opened, sampled, signals_of
+from pipeline.readers.parquet_log import every_value, metadata_of, parquet_columns
+from pipeline.readers.request import ReadRequest
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from pipeline.database import Database
+
+PEEK_ROWS: Final = 20_000
+_MANY_TEXTS: Final = 12
+
+
+@dataclass(frozen=True)
+class PeekedColumn:
+    """One column: what its header says, its first values as numbers (NaN where blank or text), and a few of its texts.
+
+    `texts` are the distinct texts that are no number, at most twelve. `first` is the first filled cell as written.
+    `is_time` says that the file itself marks the column as a point in time.
+    """
+
+    column: Column
+    numbers: NDArray[np.float64]
+    texts: tuple[str, ...]
+    first: str
+    is_time: bool = False
+
+
+@dataclass(frozen=True)
+class Peek:
+    """The columns of a log and its metadata. `own_time`: the format keeps the time itself, no column has it."""
+
+    columns: tuple[PeekedColumn, ...]
+    metadata: tuple[tuple[str, str], ...]
+    own_time: bool = False
+
+
+def peek(db: Database, path: Path) -> Peek:
+    """The first 20,000 rows of every column of a log.
+
+    Raises:
+        Refusal: the log cannot be read.
+        DatabaseError: it is no Parquet file, though it is called so.
+    """
+    if path.suffix.lower() == ".parquet":
+        return _peek_parquet(db, path)
+    if path.suffix.lower() == ".mf4":
+        return _peek_mdf4(path)
+    return _peek_text(db, path)
+
+
+def _peek_text(db: Database, path: Path) -> Peek:
+    header = read_header(path, path.name)
+    cells = every_cell(db, ReadRequest(path, path.name, (), None, "UTC"), header, PEEK_ROWS)
+    columns = [_peeked(column, cells[at], header.decimal) for at, column in enumerate(header.columns)]
+    return Peek(tuple(columns), header.metadata)
+
+
+def _peek_parquet(db: Database, path: Path) -> Peek:
+    described = parquet_columns(db, path)
+    cells = every_value(db, path, PEEK_ROWS)
+    columns = [
+        _peeked(column_of(column.name), values, ".", is_time=column.kind.startswith("TIMESTAMP"))
+        for column, values in zip(described, cells, strict=True)
+    ]
+    return Peek(tuple(columns), tuple(metadata_of(db, path)))
+
+
+def _peek_mdf4(path: Path) -> Peek:
+    with opened(ReadRequest(path, path.name, (), None, "UTC")) as file:
+        columns = [
+            _peeked(signal.column, [str(value) for value in sampled(file, signal)[:PEEK_ROWS].tolist()], ".")
+            for signal in signals_of(file)
+        ]
+    return Peek(tuple(columns), (), own_time=True)
+
+
+def _peeked(column: Column, cells: Sequence[str | None], decimal: str, *, is_time: bool = False) -> PeekedColumn:
+    filled = [cell.strip() for cell in cells if cell is not None and cell.strip()]
+    numbers = np.array([_number(cell, decimal) for cell in cells], dtype=np.float64)
+    texts = dict.fromkeys(cell for cell in filled[:2000] if np.isnan(_number(cell, decimal)))
+    return PeekedColumn(column, numbers, tuple(texts)[:_MANY_TEXTS], filled[0] if filled else "", is_time)
+
+
+def _number(cell: Any, decimal: str) -> float:
+    try:
+        number = float(str(cell).replace(decimal, "."))
+    except ValueError:
+        return float("nan")
+    return number if np.isfinite(number) else float("nan")
