@@ -38,7 +38,7 @@ def lag_one(values: ArrayLike) -> float:
     """Lag-1 autocorrelation, made up for its small-sample shortfall (1 + 3 r) / n, kept within 0 … 0.95.
 
     Correction: Kendall (1954), Marriott & Pope (1954), from memory. Negative values count as 0: a gain in precision
-    is not claimed. Fewer than ten readings give 0.
+    is not claimed. Pass residuals: a step or slope left in looks like autocorrelation. Fewer than ten readings give 0.
     """
     x = present(values)
     if x.size < FEWEST_READINGS:
