@@ -40,7 +40,8 @@ class Throws:
     """All throws of a batch in order of lane and time. Arrays have one entry a throw; traces one row a throw.
 
     `trace_pct` is the noise-free reading (true position plus the sensor's mounting offset) from the target's step
-    on, every 10 ms for 3 s; afterwards the position rests. `engaged_s` is when the dogs take or leave load, after the step.
+    on, every 10 ms for 3 s; afterwards the position rests. `engaged_s` is when the dogs take or
+    leave load, after the step.
     """
 
     lane: Ints

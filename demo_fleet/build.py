@@ -27,7 +27,8 @@ def build(
     """Write a simulated fleet into `folder`: fleet.toml, schedule.csv, inbox/ and simulated_truth/.
 
     The season ends on `last_day`, by default yesterday in the fleet's time zone. The same arguments give the same
-    files. `progress` is called with lanes done and lanes in all. Raises ValueError for fewer than one boat or three days.
+    files. `progress` is called with lanes done and lanes in all. Raises ValueError for fewer than one boat or
+    three days.
     """
     if boats < 1 or days < 3:
         raise ValueError(f"a fleet needs at least 1 boat and 3 days, got {boats} and {days}")

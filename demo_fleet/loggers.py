@@ -121,7 +121,7 @@ LOGGERS: Final[tuple[Logger, ...]] = (
         sparse_slow=True,
         split_trips=True,
     ),
-    Logger(".csv", _BENCH, "bench", file_name="%Y-%m-%d_%H%M%S", units_row=True),
+    Logger(".csv", _BENCH, "bench", file_name="%Y-%m-%d_%H%M%S", units_row=True, rate_hz=10.0),
     Logger(".csv", _WORDS, "words", delimiter=";", decimal_comma=True, file_name="%Y-%m-%dT%H%M"),
     Logger(".parquet", _plain("{channel}.{engine}"), "columnar", clock="timestamp", rate_hz=10.0),
     Logger(

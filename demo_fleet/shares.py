@@ -1,8 +1,8 @@
 """Simulates and writes the logs, in shares that run side by side in processes of their own.
 
-A share is every n-th outing. The processes are plain children (`python -m demo_fleet.share_process`) that read their job
-from standard input and answer with the truth they know, so nothing is asked of the caller's main module. A lane comes
-out alike in any share: the files do not depend on the number of processors.
+A share is every n-th outing. The processes are plain children (`python -m demo_fleet.share_process`) that read their
+job from standard input and answer with the truth they know, so nothing is asked of the caller's main module. A lane
+comes out alike in any share: the files do not depend on the number of processors.
 """
 
 from __future__ import annotations

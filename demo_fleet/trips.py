@@ -18,7 +18,7 @@ from demo_fleet.faults import condition
 from demo_fleet.scenario import TIMEZONE, BoatUnit, EngineUnit, Scenario
 
 Kind = Literal["first_minutes", "hop", "restart", "departure", "return"]
-HOP_SHARE = 0.35
+HOP_SHARE = 0.45
 DIES_FROM = 0.9
 """Misfire severity from which the engine dies on engagement."""
 
