@@ -25,7 +25,7 @@ COLUMNS: Final[dict[str, str]] = {
     "battery_v": "double",
     "remark": "varchar",
 }
-"""The long table. `facet` is '' where the indicator has none; a covariate is null where it is not declared or logged."""
+"""The long table. `facet` is '' where the indicator has none; a covariate is null where not declared or logged."""
 
 CONTEXT_RUNS: Final = 10
 """How many earlier runs an indicator may look back on."""
@@ -50,6 +50,9 @@ def refresh(db: Database, touched: Mapping[str, datetime]) -> int:
         """
     )
     written = sum(_add(db, name) for name in indicators())
+    # DuckDB 2.0.1 cannot commit a transaction in which tables were made, filled and dropped by way of their schema
+    db.execute("drop table focus.touched")
+    db.execute("drop table focus.run_order")
     db.execute("drop schema focus cascade")
     return written
 

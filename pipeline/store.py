@@ -61,9 +61,9 @@ class Store:
         return self.folder / name if _SNAPSHOT_NAME.fullmatch(name) else None
 
     def edition(self) -> int:
-        """The number of the newest snapshot; 0 where nothing has been published."""
+        """The number of the newest snapshot; 0 where nothing that can be opened has been published."""
         current = self.snapshot()
-        return 0 if current is None or not current.exists() else _number(current)
+        return 0 if current is None or not _opens(current) else _number(current)
 
     def last_edition(self) -> int:
         """The highest number any snapshot in the folder bears; 0 where there is none."""
@@ -162,6 +162,14 @@ def _who_holds(lock: Path) -> str:
 
 def _snapshots(folder: Path) -> list[Path]:
     return [path for path in folder.glob("snapshot-*.duckdb") if _SNAPSHOT_NAME.fullmatch(path.name)]
+
+
+def _opens(snapshot: Path) -> bool:
+    try:
+        open_readonly(snapshot).close()
+    except DatabaseError:
+        return False
+    return True
 
 
 def _number(snapshot: Path) -> int:
