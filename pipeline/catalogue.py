@@ -51,6 +51,7 @@ class Indicator(BaseModel):
     worse: Worse
     meaning: str
     caveat: str
+    do: str
     source: str
     minimum_n: int
     covariates: tuple[Literal["temp_c", "battery_v"], ...] = ()

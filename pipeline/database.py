@@ -6,7 +6,7 @@ Everything else takes a `Database` as an argument or asks for one here.
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -41,9 +41,9 @@ def open_writable(path: Path) -> Database:
     return _in_utc(duckdb.connect(str(path), config=_SAFE))
 
 
-def rows(db: Database, sql: str, parameters: Sequence[object] = ()) -> list[dict[str, Any]]:
+def rows(db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()) -> list[dict[str, Any]]:
     """All rows of a query as dicts. The result is read to its end, so the connection is free again."""
-    answer = db.execute(sql, list(parameters))
+    answer = db.execute(sql, parameters)
     names = [column[0] for column in answer.description or []]
     return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
 

@@ -6,6 +6,7 @@ is a pure, picklable job for any `concurrent.futures.Executor`; the definitions 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,6 +103,11 @@ def extract(chains: Sequence[Chain]) -> dict[str, pa.Table]:
     return {name: _with_log(db, read_query("events", name)) for name in EVENT_TABLES}
 
 
+def empty_tables() -> dict[str, pa.Table]:
+    """Every event table with its columns and no row: the shape of the store before the first log."""
+    return extract([])
+
+
 def batches(chains: Sequence[Chain], *, rows_at_most: int, rows_of: Callable[[Chain], int]) -> list[tuple[Chain, ...]]:
     """Chains in groups of at most `rows_at_most` samples (a longer chain stands alone), in their order."""
     groups: list[list[Chain]] = []
@@ -117,7 +123,7 @@ def batches(chains: Sequence[Chain], *, rows_at_most: int, rows_of: Callable[[Ch
 
 
 def _load(db: Database, chains: Sequence[Chain]) -> list[tuple[str, str, float, float]]:
-    """Fill `samples` chain by chain; the pieces of the axis: engine, log, where it begins, what to add to get the time."""
+    """Fill `samples` chain by chain; the pieces of the axis: engine, log, its beginning there, what to add for the time."""
     pieces: list[tuple[str, str, float, float]] = []
     free_s = _APART_S
     for chain in chains:
@@ -221,7 +227,7 @@ def _gear(held: _Contents, target: str, levels: Sequence[GearLevel]) -> str:
     if not levels:
         return "null::float"
     ordered = sorted(levels, key=lambda level: level.target_pct)
-    borders = [(low.target_pct + high.target_pct) / 2 for low, high in zip(ordered, ordered[1:], strict=False)]
+    borders = [(low.target_pct + high.target_pct) / 2 for low, high in itertools.pairwise(ordered)]
     tests = [
         f"when {target} < {border!r} then {GEARS[level.gear]}" for level, border in zip(ordered, borders, strict=False)
     ]

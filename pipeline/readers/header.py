@@ -221,7 +221,10 @@ def _lines(text: str, *, whole: bool) -> list[_Line]:
 
 
 def _cells(line: str, delimiter: str) -> tuple[str, ...]:
-    return tuple(next(csv.reader([line], delimiter=delimiter), ()))
+    try:
+        return tuple(next(csv.reader([line.replace("\r", " ")], delimiter=delimiter), ()))
+    except csv.Error:  # a field without end: the line is no table row
+        return (line,)
 
 
 def _parse(body: Sequence[_Line], file: str) -> Header | None:

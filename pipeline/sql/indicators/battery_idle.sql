@@ -8,6 +8,7 @@ meaning = "Median battery voltage of the idle windows."
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Says nothing about the voltage while shifting."
+do = "Test the battery and the charging circuit."
 source = "no limit set: the engine maker's limits belong in the fleet file"
 */
 select

@@ -8,6 +8,7 @@ meaning = "Median coolant temperature of the hot idle windows."
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Only windows that count as hot."
+do = "Check the cooling water flow and the thermostat."
 source = "no limit set: the engine maker's limits belong in the fleet file"
 */
 select

@@ -8,6 +8,7 @@ meaning = "How far speed falls below its target within 3 s of going into gear wi
 covariates = ["temp_c"]
 minimum_n = 3
 caveat = "Needs the idle target in the log."
+do = "Check the in-gear add-on of the feed-forward table and the propeller."
 source = "common practice, no published source: a clunk or a stall is not wanted; no limit set: take it from the maker"
 */
 select

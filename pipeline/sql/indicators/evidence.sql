@@ -7,6 +7,7 @@ worse = "lower"
 meaning = "How often a run shows each thing that a morning asks about: shifts with a reading into each gear, idle windows in each gear, a warm engine, a lift off idle in neutral."
 minimum_n = 1
 caveat = "Counts what was logged; an ordinary trip holds most of it."
+do = "Bring in the newest log, or log a dock check."
 source = "the dock check: common practice, no published source"
 
 [judged]

@@ -8,6 +8,7 @@ meaning = "Mean correction of the closed lambda loop in idle windows, weighted b
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Cold and hot differ and cannot both be right: correct the table by the middle of the two. What moves on all engines on one day is fuel or weather."
+do = "Look at injectors, fuel pressure, air leaks and the lambda sensor; correct the table by the middle of cold and hot only after that."
 source = "limits: common practice, no published source (within 5 % good, beyond 10 % wrong somewhere)"
 
 [limits]

@@ -8,6 +8,7 @@ meaning = "Least-squares slope of the integral on oil temperature over the settl
 covariates = ["temp_c"]
 minimum_n = 1
 caveat = "Judged against its own baseline, not against zero. Needs 8 windows spread over at least 15 C. Neighbouring readings share most of their windows."
+do = "Compare the feed-forward table's rows with the integral at each temperature."
 source = "common practice, no published source: a slope that was not there at commissioning is the drift to watch"
 
 [limits]

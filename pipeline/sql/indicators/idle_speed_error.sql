@@ -8,6 +8,7 @@ meaning = "Mean speed minus its target in idle windows, weighted by their length
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Needs the idle target in the log."
+do = "Check that the idle loop is active and not at its limit; look at the throttle body."
 source = "common practice, no published source; no limit set: take it from the maker"
 */
 select

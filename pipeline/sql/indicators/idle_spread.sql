@@ -8,6 +8,7 @@ meaning = "Standard deviation of speed inside idle windows, pooled over the run.
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Falls with a slower log: compare logs of one rate."
+do = "Look at ignition, injectors and the idle loop's gains."
 source = "pooled standard deviation; no limit set: take it from the maker"
 */
 select

@@ -8,6 +8,7 @@ meaning = "Median oil pressure of the hot idle windows."
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Only windows that count as hot."
+do = "Check the oil level and grade, then the pressure with a gauge."
 source = "no limit set: the engine maker's limits belong in the fleet file"
 */
 select

@@ -8,6 +8,7 @@ meaning = "How far speed rises above its target within 3 s of leaving gear with 
 covariates = ["temp_c"]
 minimum_n = 3
 caveat = "A small flare is wanted. Needs the idle target in the log."
+do = "Check the in-gear add-on of the feed-forward table."
 source = "common practice, no published source; no limit set: take it from the maker"
 */
 select

@@ -7,6 +7,7 @@ worse = "higher"
 meaning = "Share of the run's shifts that stood still part-way for 0.15 s or more (dog teeth meeting tip to tip)."
 minimum_n = 3
 caveat = "Now and then is normal, often is not. Not judged where the position is logged slower than 10 Hz."
+do = "Look at the dogs and the shift shaft; check that idle speed at engagement is not too high."
 source = "common practice, no published source; no limit set: take it from the maker"
 */
 select

@@ -1,0 +1,313 @@
+"""The command `morningwatch`: parses, calls the pipeline, prints. It decides nothing itself.
+
+stdout carries the answer alone; progress and warnings go to stderr. Exit status: 0 done, 1 --fail-on met, 2 usage or
+register error, 3 some logs were refused and the rest taken.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+import demo_fleet
+from pipeline import exports, listing
+from pipeline.catalogue import indicators
+from pipeline.columns import propose
+from pipeline.database import Database
+from pipeline.ingest import IngestResult, ingest
+from pipeline.logbook import Kind, LogbookError, add_note
+from pipeline.morning import Morning, as_document, assess
+from pipeline.register import FILE_NAME, Register, RegisterError, init_fleet, load_register
+from pipeline.states import STATUSES
+from pipeline.store import Store, StoreError
+
+USAGE: Final = 2
+REFUSED: Final = 3
+PORT: Final = 8501
+
+_fleet_option = click.option(
+    "--fleet",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar="MORNINGWATCH_FLEET",
+    default=Path(),
+    show_default="MORNINGWATCH_FLEET, else the current folder",
+    help="The fleet folder.",
+)
+_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+_as_of_option = click.option(
+    "--as-of",
+    metavar="WHEN",
+    help="Use nothing later: a date (its end, in the fleet's time zone) or an ISO 8601 time.",
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="morning-watch")
+def main() -> None:
+    """Rank a fleet of outboard boats each morning by what yesterday's engine logs say."""
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=Path("fleet"))
+@click.option("--boats", type=click.IntRange(1, 200), default=12, show_default=True, help="How many boats.")
+@click.option("--days", type=click.IntRange(1, 400), default=60, show_default=True, help="How many days of logs.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Another seed, another fleet.")
+@click.option("--port", type=int, default=PORT, show_default=True, help="Port of the dashboard.")
+@click.option("--no-serve", is_flag=True, help="Stop after the list.")
+def demo(folder: Path, boats: int, days: int, seed: int, port: int, *, no_serve: bool) -> None:
+    """Make a simulated fleet, ingest it, print the ranked boats and serve the dashboard.
+
+    Example: morningwatch demo --no-serve
+    """
+    if folder.exists() and any(folder.iterdir()) and not _is_simulated(folder):
+        _stop(f"{folder} is not empty and no simulated fleet. Name another folder.")
+    with _bar("Simulating") as progress:
+        demo_fleet.build(folder, boats=boats, days=days, seed=seed, progress=progress)
+    register = _register(folder)
+    with _bar("Reading logs") as progress:
+        result = ingest(register, progress=progress, waiting=_say)
+    _say(listing.ingest_line(result))
+    _print_morning(_assessed(register, None))
+    if not no_serve:
+        _serve(folder, port)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+def init(folder: Path) -> None:
+    """Make a fleet folder with a commented fleet.toml; nothing that is there is changed.
+
+    Example: morningwatch init charters
+    """
+    with _register_errors():
+        started = init_fleet(folder)
+    for path in started.made:
+        click.echo(f"made {path}")
+    for path in started.kept:
+        click.echo(f"kept {path}")
+
+
+@main.command(name="ingest")
+@_fleet_option
+@_json_option
+def ingest_command(folder: Path, *, as_json: bool) -> None:
+    """Take the new logs of the inbox into the store.
+
+    Example: morningwatch ingest --fleet charters
+    """
+    register = _register(folder)
+    with _bar("Reading logs") as progress, _store_errors():
+        result = ingest(register, progress=progress, waiting=_say)
+    if as_json:
+        click.echo(json.dumps(_ingest_document(result), ensure_ascii=False))
+    else:
+        click.echo(listing.ingest_text(result))
+    if result.refused:
+        sys.exit(REFUSED)
+
+
+@main.command()
+@_fleet_option
+@_as_of_option
+@_json_option
+@click.option("--fail-on", type=click.Choice(["watch", "hold"]), help="Exit 1 if a boat stands there or worse.")
+def check(folder: Path, as_of: str | None, fail_on: str | None, *, as_json: bool) -> None:
+    """Print the boats in order, with reasons and what to do.
+
+    Example: morningwatch check --as-of 2026-06-14 --fail-on hold
+    """
+    morning = _assessed(_register(folder), as_of)
+    if as_json:
+        click.echo(json.dumps(as_document(morning), ensure_ascii=False, indent=1))
+    else:
+        _print_morning(morning)
+    if fail_on and any(STATUSES.index(line.status) <= STATUSES.index(fail_on) for line in morning.boats):
+        sys.exit(1)
+
+
+@main.command()
+@_fleet_option
+@click.option("--port", type=int, default=PORT, show_default=True, help="Port on 127.0.0.1.")
+def serve(folder: Path, port: int) -> None:
+    """Serve the dashboard on this machine.
+
+    Example: morningwatch serve --fleet charters
+    """
+    _register(folder)
+    _serve(folder, port)
+
+
+@main.command()
+@click.argument("table", type=click.Choice(exports.TABLES))
+@_fleet_option
+@_as_of_option
+@click.option("-o", "output", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The file to write.")
+def export(table: str, folder: Path, as_of: str | None, output: Path) -> None:
+    """Write a table to a .csv, .parquet or .json file.
+
+    Example: morningwatch export shifts -o shifts.csv
+    """
+    if output.suffix not in exports.FORMATS:
+        _stop(f"{output.name}: the ending must be one of {', '.join(exports.FORMATS)}.")
+    register = _register(folder)
+    with _store_errors():
+        found = exports.table(_reader(register), register, table, _moment(as_of, register))
+    exports.write(found, output)
+    _say(f"{len(found)} rows written to {output}")
+
+
+@main.command()
+@click.argument("log", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@_fleet_option
+def columns(log: Path, folder: Path) -> None:
+    """Propose a channel map for a log, with reasons.
+
+    Example: morningwatch columns inbox/petrel/2026-06-14_0710.csv
+    """
+    proposal = propose(log)
+    click.echo(listing.proposal_text(proposal))
+    if (folder / FILE_NAME).exists():
+        for name, entries in _register(folder).channel_maps.items():
+            found = {entry.column for entry in entries.values()} & {line.column for line in proposal.chosen}
+            if found:
+                _say(f"channel map {name!r} of the register names {len(found)} of these columns already")
+
+
+@main.command()
+@_fleet_option
+@click.option("--boat", required=True, help="Id of the boat.")
+@click.option("--engine", help="Id of the engine; without it the note is for the whole boat.")
+@click.option("--kind", type=click.Choice([kind.value for kind in Kind]), required=True, help="What was done.")
+@click.argument("text")
+def note(folder: Path, boat: str, engine: str | None, kind: str, text: str) -> None:
+    """Write into the logbook what was done.
+
+    Example: morningwatch note --boat petrel --engine port --kind cleaned "throttle body cleaned"
+    """
+    register = _register(folder)
+    try:
+        known = register.boat(boat)
+        if engine is not None:
+            register.engine(f"{boat}/{engine}")
+        written = add_note(folder, known.id, engine, kind, text, datetime.now(UTC))
+    except (KeyError, ValueError, LogbookError) as error:
+        _stop(str(error.args[0] if isinstance(error, KeyError) else error))
+    click.echo(f"note {written.note_id} written")
+
+
+def _assessed(register: Register, as_of: str | None) -> Morning:
+    with _store_errors():
+        return assess(_reader(register), register, _moment(as_of, register))
+
+
+def _reader(register: Register) -> Database:
+    return Store(register.folder).reader()
+
+
+def _print_morning(morning: Morning) -> None:
+    console = Console(highlight=False, soft_wrap=False)
+    console.print(listing.morning_text(morning, console.width))
+    for problem in morning.problems:
+        _say(problem.sentence())
+
+
+def _moment(as_of: str | None, register: Register) -> datetime:
+    """A date is the end of that day in the fleet's zone; a time without offset is local to the fleet."""
+    zone = ZoneInfo(register.timezone)
+    if as_of is None:
+        return datetime.now(zone)
+    try:
+        moment = datetime.fromisoformat(as_of)
+    except ValueError:
+        _stop(f"--as-of {as_of!r} is neither a date (2026-06-14) nor an ISO 8601 time.")
+    if len(as_of) <= len("2026-06-14"):
+        moment = datetime.combine(moment.date() + timedelta(days=1), time(), zone) - timedelta(seconds=1)
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def _register(folder: Path) -> Register:
+    with _register_errors():
+        return load_register(folder, frozenset(indicators()))
+
+
+def _is_simulated(folder: Path) -> bool:
+    try:
+        return load_register(folder).simulated
+    except RegisterError:
+        return False
+
+
+@contextmanager
+def _register_errors() -> Iterator[None]:
+    try:
+        yield
+    except RegisterError as error:
+        _stop(str(error))
+
+
+@contextmanager
+def _store_errors() -> Iterator[None]:
+    try:
+        yield
+    except StoreError as error:
+        _stop(str(error))
+
+
+def _stop(message: str) -> Any:
+    """Say what is wrong and end with the status for a usage or register error."""
+    _say(message)
+    sys.exit(USAGE)
+
+
+def _say(message: str) -> None:
+    click.echo(message, err=True)
+
+
+@contextmanager
+def _bar(title: str) -> Iterator[Callable[[int, int], None]]:
+    """A progress bar on stderr; it draws nothing where stderr is no terminal."""
+    parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*parts, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(title, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _ingest_document(result: IngestResult) -> dict[str, Any]:
+    return {
+        "taken": result.taken,
+        "replaced": result.replaced,
+        "known": result.known,
+        "refused": [{"file": each.file, "line": each.line, "reason": each.reason} for each in result.refused],
+        "seconds": round(result.seconds, 3),
+    }
+
+
+def _serve(folder: Path, port: int) -> None:
+    app = Path(__file__).parent.parent / "dashboard" / "app.py"
+    settings = {
+        "server.address": "127.0.0.1",
+        "server.port": str(port),
+        "server.headless": "true",
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": "false",
+        "client.toolbarMode": "minimal",
+    }
+    options = [f"--{name}={value}" for name, value in settings.items()]
+    _say(f"Morning Watch on http://127.0.0.1:{port}  (Ctrl-C ends it)")
+    command = [sys.executable, "-m", "streamlit", "run", str(app), *options, "--", str(folder.resolve())]
+    try:
+        sys.exit(subprocess.call(command))  # noqa: S603 - our own interpreter and app, the folder as one argument
+    except KeyboardInterrupt:
+        sys.exit(0)

@@ -1,0 +1,45 @@
+/*
+title = "Run hours"
+what = """The runs that a morning may use, with the engine hours at their start: the counter where it is logged, else the
+running hours added up from the logs. Parameter: the moment after which nothing is used."""
+reads = ["events.runs", "marts.logs"]
+
+[columns]
+hours = "engine hours at the run's start"
+end_hours = "engine hours at the run's end"
+*/
+with usable as (
+    select
+        runs.engine_id,
+        runs.run_id,
+        runs.log_id,
+        logs.file,
+        runs.started_at,
+        runs.started_at + to_microseconds((runs.seconds * 1e6)::bigint) as ended_at,
+        runs.seconds,
+        runs.is_cold_start,
+        runs.max_temp_c,
+        runs.first_hours,
+        runs.last_hours,
+        sum(runs.seconds) over (
+            partition by runs.engine_id order by runs.started_at
+            rows between unbounded preceding and current row
+        ) / 3600 as summed_hours
+    from events.runs
+    inner join marts.logs on runs.log_id = logs.log_id
+    where logs.ended_at <= $as_of
+)
+
+select
+    engine_id,
+    run_id,
+    log_id,
+    file,
+    started_at,
+    ended_at,
+    seconds,
+    is_cold_start,
+    max_temp_c,
+    coalesce(first_hours, summed_hours - seconds / 3600) as hours,
+    coalesce(last_hours, summed_hours) as end_hours
+from usable
