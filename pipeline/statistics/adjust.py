@@ -85,7 +85,7 @@ def learn_expectation(
     temperatures hardly differ keeps the prior slope and a wide one follows the readings. Without a prior a slope needs
     three readings more than there are coefficients, and a covariate that varies; else it counts as unknown: slope 0,
     error inf away from the baseline's mean. A NaN reading is left out; a NaN covariate stands at the mean of the
-    others. `resolution` is the rounding of the readings, in their unit.
+    others. `resolution` is the rounding of the readings, in their unit. `scale` of one or two readings means nothing.
     """
     values = np.asarray(y, dtype=np.float64)
     kept = ~np.isnan(values)

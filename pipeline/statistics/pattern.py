@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from pipeline.statistics.arrays import in_time_order
-from pipeline.statistics.level import scaled_mad, spread
+from pipeline.statistics.level import MAD_TO_SIGMA, scaled_mad, spread
 from pipeline.statistics.regression import HUBER_K, huber_weights
 
 if TYPE_CHECKING:
@@ -36,6 +36,9 @@ the constant shape by this much to be named, since a fleet asks thousands of tim
 
 SCATTER_RATIO: Final = 2.0
 """Residual scatter beyond this multiple of the usual spread is 'scattered' (common practice, no published source)."""
+
+WILD: Final = 5.0
+"""Residuals beyond this many scales count no more than this against a shape: one spike must not drown the rest."""
 
 _MOST_BENDS = 32
 
@@ -155,8 +158,9 @@ def _reach(times: FloatArray, fit: Fit) -> float:
 
 def _fits(times: FloatArray, values: FloatArray, variance_factor: float, resolution: float) -> tuple[Fit, ...]:
     """The best fit of each shape, compared on one common scale: the smallest residual scatter any of them leaves."""
-    candidates = _candidates(times, without_spikes(values))
-    lines = [(shape, at, *_huber_line(g, values, resolution)) for shape, at, g in candidates]
+    calm = without_spikes(values)
+    candidates = _candidates(times, calm)
+    lines = [(shape, at, *_huber_line(g, values, calm, resolution)) for shape, at, g in candidates]
     scatter = [spread(residuals, resolution=resolution) for *_, residuals in lines]
     n = values.size
     freedom = [math.sqrt(n / max(1, n - _PARAMETERS[shape] + 1)) for shape, *_ in lines]
@@ -173,11 +177,13 @@ def _fits(times: FloatArray, values: FloatArray, variance_factor: float, resolut
 
 
 def without_spikes(values: FloatArray) -> FloatArray:
-    """Readings pulled in to within 3.5 robust scales of their running median of five; steps and slopes stay."""
+    """Readings (n,) pulled in to within 3.5 robust scales of their running median of five; steps and slopes stay."""
     framed = np.pad(values, 2, mode="reflect")
     running = np.median(np.lib.stride_tricks.sliding_window_view(framed, 5), axis=1)
     off = values - running
-    reach = 3.5 * (scaled_mad(off) or spread(off))
+    # Neighbours' differences see the noise where the running median coincides with the readings themselves.
+    from_neighbours = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
+    reach = 3.5 * max(scaled_mad(off), from_neighbours)
     return np.asarray(running + np.clip(off, -reach, reach))
 
 
@@ -214,28 +220,36 @@ def _gains(regressors: FloatArray, values: FloatArray) -> FloatArray:
     return np.asarray((centred @ values) ** 2 / np.sum(centred**2, axis=1))
 
 
-def _huber_line(g: FloatArray, y: FloatArray, resolution: float) -> tuple[float, float, FloatArray]:
-    """Huber's fit of y = start + size g, both (n,), by reweighting: start, size and residuals."""
-    weights, start, size = np.ones(y.size), 0.0, 0.0
+def _huber_line(g: FloatArray, y: FloatArray, calm: FloatArray, resolution: float) -> tuple[float, float, FloatArray]:
+    """Huber's fit of y = start + size g, all (n,), by reweighting: start, size and residuals.
+
+    Starts from the least-squares line of the calm readings, so that spikes do not set the first scale.
+    """
+    start, size = _weighted_line(g, calm, np.ones(y.size))
     for _ in range(30):
         last = start, size
-        total = float(weights.sum())
-        g_mean, y_mean = float(weights @ g) / total, float(weights @ y) / total
-        off = weights * (g - g_mean)
-        across = float(off @ (g - g_mean))
-        size = float(off @ (y - y_mean)) / across if across > 0 else 0.0
-        start = y_mean - size * g_mean
         residuals = y - start - size * g
         scale = max(scaled_mad(residuals), resolution / 4)
-        weights = huber_weights(residuals, scale) if scale > 0 else np.ones(y.size)
-        if scale == 0 or max(abs(start - last[0]), abs(size - last[1]) * float(np.ptp(g))) <= 1e-4 * scale:
+        if scale == 0:
             break
-    return start, size, residuals
+        start, size = _weighted_line(g, y, huber_weights(residuals, scale))
+        if max(abs(start - last[0]), abs(size - last[1]) * float(np.ptp(g))) <= 1e-4 * scale:
+            break
+    return start, size, y - start - size * g
+
+
+def _weighted_line(g: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[float, float]:
+    total = float(weights.sum())
+    g_mean, y_mean = float(weights @ g) / total, float(weights @ y) / total
+    off = weights * (g - g_mean)
+    across = float(off @ (g - g_mean))
+    size = float(off @ (y - y_mean)) / across if across > 0 else 0.0
+    return y_mean - size * g_mean, size
 
 
 def _criterion(shape: Shape, residuals: FloatArray, scale: float, variance_factor: float) -> float:
     n, k = residuals.size / variance_factor, _PARAMETERS[shape]
-    size = np.abs(residuals) / scale
+    size = np.minimum(np.abs(residuals) / scale, WILD)
     loss = float(np.mean(np.where(size <= HUBER_K, size**2, 2 * HUBER_K * size - HUBER_K**2)))
     # Residuals below a thousandth of the common scale are rounding error, which must decide nothing.
     return n * math.log(max(loss, 1e-6)) + k * math.log(max(n, 2.0))

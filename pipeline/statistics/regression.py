@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 HUBER_K: Final = 1.345
 """Residuals beyond this many scales are pulled in: 95 % efficiency on normal errors (Huber 1981)."""
 
+_ABSOLUTE_TURNS = 8
+
 
 @dataclass(frozen=True, eq=False)
 class LeastSquares:
@@ -105,17 +107,29 @@ def huber_fit(
     precision = np.diag(np.where(np.isinf(prior_sd), 0.0, 1 / np.square(prior_sd)))
     fitted = int(np.sum(np.ptp(design, axis=0) > 0)) + 1
     grow = math.sqrt(n / max(1, n - fitted))
-    floor = 1e-12 * max(1e-300, float(np.max(np.abs(y), initial=0.0)))
-    scale, weights = max(grow * spread(y, resolution=resolution), floor), np.ones(n)
-    coefficients, covariance = prior, precision
-    for _ in range(50):
-        last = coefficients
-        information = (design.T * weights) @ design / scale**2 + precision
-        covariance = np.linalg.pinv(information, rcond=1e-13, hermitian=True)
-        coefficients = covariance @ ((design.T * weights) @ y / scale**2 + precision @ prior)
+    floor = max(1e-12 * float(np.max(np.abs(y), initial=0.0)), 1e-100)
+    coefficients, weights = prior, np.ones(n)
+    scale = max(grow * spread(y - design @ prior, resolution=resolution), floor)
+    # First turns towards the least sum of absolute residuals, so that wild readings do not set the scale; and without
+    # the prior where the readings can do without it, so that a wrong prior does not hide behind the scatter it makes.
+    is_enough = n >= fitted + 3
+    for turn in range(_ABSOLUTE_TURNS + 30):
+        is_first = turn < _ABSOLUTE_TURNS
+        pull = precision * 1e-12 if is_first and is_enough else precision
+        last, (coefficients, covariance) = coefficients, _pulled(design, y, weights / scale**2, pull, prior)
         residuals = y - design @ coefficients
         scale = max(grow * spread(residuals, resolution=resolution), floor)
-        weights = huber_weights(residuals, scale)
-        if np.allclose(coefficients, last, rtol=1e-7, atol=1e-9 * scale):
+        weights = huber_weights(residuals, scale / 20 if is_first else scale)
+        # Closer than a thousandth of its own error a coefficient need not be known.
+        if turn > _ABSOLUTE_TURNS and (np.square(coefficients - last) <= 1e-6 * np.diag(covariance)).all():
             break
     return RobustFit(coefficients, covariance, scale, weights, n)
+
+
+def _pulled(
+    design: FloatArray, y: FloatArray, weights: FloatArray, precision: FloatArray, prior: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Weighted coefficients and covariance with the prior's precision added to the readings'."""
+    weighted = design.T * weights
+    covariance = np.asarray(np.linalg.pinv(weighted @ design + precision, rcond=1e-13, hermitian=True), np.float64)
+    return covariance @ (weighted @ y + precision @ prior), covariance
