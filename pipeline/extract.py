@@ -7,6 +7,7 @@ is a pure, picklable job for any `concurrent.futures.Executor`; the definitions 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,6 +34,7 @@ _STEPS: Final = (
     "shift_rows",
     "log_rate",
     "glitches",
+    "position_doubts",
     "shift_levels",
     "idle_rows",
 )
@@ -43,18 +45,26 @@ GEARS: Final[dict[str, int]] = {"reverse": -1, "neutral": 0, "forward": 1}
 _CARRY_S: Final = 10.0
 """How long a value stands for the blanks after it: as long as a hole that a run survives."""
 
-_APART_S: Final = 1e6
+_APART_S: Final = 1e5
 """How far apart chains lie on the axis: farther than anything that one event looks around."""
 
-_CARRIED: Final = ("rpm", "rpm_target", "shift_target", "oil_temp", "coolant_temp", "battery")
+_CARRIED: Final = (
+    "rpm",
+    "rpm_target",
+    "shift_target",
+    "fuel_closed_loop",
+    "oil_temp",
+    "coolant_temp",
+    "lambda_target",
+    "battery",
+)
 """Channels that judge the state of every sample: their last value stands for the blanks after it."""
 
 _PLAIN: Final = (
     "shift_position",
     "idle_integral",
-    "fuel_closed_loop",
+    "idle_feedforward",
     "lambda",
-    "lambda_target",
     "fuel_trim",
     "oil_pressure",
     "engine_hours",
@@ -128,7 +138,8 @@ def _load(db: Database, chains: Sequence[Chain]) -> list[tuple[str, str, float, 
     free_s = _APART_S
     for chain in chains:
         known = [_contents(log.samples) for log in chain.logs]
-        shift_s = known[0].first_s - free_s
+        # whole seconds can be taken off and added again without rounding, so an event never depends on its neighbours
+        shift_s = float(math.floor(known[0].first_s - free_s))
         paths = _path_list([str(log.samples) for log in chain.logs])
         together = _together(known)
         db.execute(

@@ -29,10 +29,12 @@ select
     previous_target,
     gear,
     previous_gear,
-    previous_position_pct
+    previous_position_pct,
+    -- in a fast log a target that ramps moves little from sample to sample: faster than 10 % of travel a second counts
+    coalesce(abs(shift_target - previous_target) > least(0.25, 10 * (time_s - previous_time_s)), false) as is_target_move
 from neighbours
 where
     coalesce(is_turning, false) is distinct from was_turning
     or time_s - previous_time_s > 10
-    or abs(shift_target - previous_target) > 0.25
+    or is_target_move
     or gear <> previous_gear

@@ -12,6 +12,7 @@ rpm_mean = "mean speed"
 rpm_sd = "standard deviation of speed inside the piece"
 rpm_target = "mean of the idle target"
 integral_pct = "mean integral from 10 s after the shift or the helm closing; a shorter window gives its last half"
+feedforward_pct = "mean table value of the idle controller; null where not logged"
 is_unsettled = "true where integral_pct had to come from the last half of a short window"
 fuel_trim_pct = "mean trim over closed-loop samples; null in open loop"
 thermal = "cold, warming, hot; null without a temperature"
@@ -51,14 +52,15 @@ measured as (
         any_value(window_gear) as gear,
         min(time_s) as from_s,
         max(time_s) as to_s,
-        avg(coalesce(oil_temp, coolant_temp)) as temp_c,
-        avg(coalesce(coolant_temp, oil_temp)) as state_temp_c,
+        coalesce(avg(oil_temp), avg(coolant_temp)) as temp_c,
+        coalesce(avg(coolant_temp), avg(oil_temp)) as state_temp_c,
         avg(coolant_temp) as coolant_c,
         avg(rpm) as rpm_mean,
         stddev_samp(rpm) as rpm_sd,
         avg(rpm_target) as rpm_target,
         count(rpm) as samples,
         avg(idle_integral) filter (time_s >= settled_from_s) as settled_integral_pct,
+        avg(idle_feedforward) as feedforward_pct,
         -- two seconds of settled loop are the least that make a mean
         max(time_s) - min(time_s) filter (time_s >= settled_from_s) >= 2 as is_settled,
         avg(idle_integral) filter (time_s >= half_s) as late_integral_pct,
@@ -98,6 +100,7 @@ select
     aged.rpm_target::double as rpm_target,
     aged.samples::integer as samples,
     case when aged.is_settled then aged.settled_integral_pct else aged.late_integral_pct end::double as integral_pct,
+    aged.feedforward_pct::double as feedforward_pct,
     not coalesce(aged.is_settled, false) as is_unsettled,
     case
         when aged.loop_samples > 0 then aged.closed_trim_pct

@@ -27,7 +27,7 @@ marked as (
         time_s,
         started_s,
         is_open,
-        is_open and not coalesce(lag(is_open) over (), false) as is_first
+        is_open and not coalesce(lag(is_open) over () and lag(started_s) over () = started_s, false) as is_first
     from opened
 ),
 

@@ -8,8 +8,9 @@ with seen as (
     -- the one pass over the samples that looks at every channel
     select
         timeline.started_s,
-        arg_min(coalesce(samples.coolant_temp, samples.oil_temp), samples.time_s) as start_temp_c,
-        max(coalesce(samples.coolant_temp, samples.oil_temp)) as max_temp_c,
+        -- chosen once for the run: a slow coolant channel may be blank in the first samples
+        coalesce(arg_min(samples.coolant_temp, samples.time_s), arg_min(samples.oil_temp, samples.time_s)) as start_temp_c,
+        coalesce(max(samples.coolant_temp), max(samples.oil_temp)) as max_temp_c,
         min(samples.engine_hours) as first_hours,
         max(samples.engine_hours) as last_hours,
         count(*) as samples,

@@ -2,7 +2,11 @@
 title = "Settled positions"
 what = """Where each shift came to rest. The plateau runs from 1.5 s after the step (a slow shift: from 0.5 s after
 arrival) to the end, at most the last 5 s, at least 0.5 s, and 95 % of it must lie within 1 % of travel of its median."""
-reads = ["shift_rows", "steps"]
+reads = ["position_doubts", "shift_rows", "steps"]
+
+[columns]
+start_pct = "position just before the step, % of travel"
+held_target_pct = "median target of the plateau: the one then in force, also where it ramped in or was re-set a little"
 */
 with late_halves as (
     -- a first guess that a slow transit cannot spoil: the median of the later half
@@ -11,64 +15,66 @@ with late_halves as (
         any_value(step_s) as step_s,
         any_value(until_s) as until_s,
         median(position_pct) filter (time_s >= greatest(until_s - 5, (step_s + until_s) / 2)) as guess_pct,
+        arg_min(position_pct, time_s) as first_pct,
         count(position_pct) as positions,
         count(distinct position_pct) as distinct_positions,
-        max(position_pct) - min(position_pct) as swept_pct,
         bool_and(position_pct <= 0.01 or position_pct >= 99.99) as is_at_range_end
     from shift_rows
     group by shift_no
 ),
 
-outside as (
+judged as (
     select
         shift_rows.shift_no,
-        shift_rows.time_s
+        shift_rows.time_s,
+        abs(shift_rows.position_pct - late_halves.guess_pct) > 2 as is_outside
     from shift_rows
     inner join late_halves on shift_rows.shift_no = late_halves.shift_no
-    where abs(shift_rows.position_pct - late_halves.guess_pct) > 2
-    union all
-    select
-        shift_no,
-        step_s as time_s
-    from late_halves
+    where shift_rows.position_pct is not null
 ),
 
-spaced as (
+followed as (
     select
         shift_no,
         time_s,
-        lead(time_s, 1, 1e300) over (partition by shift_no order by time_s) - time_s as quiet_s
-    from outside
+        is_outside,
+        min(case when is_outside then time_s end) over (
+            partition by shift_no order by time_s desc
+            rows between unbounded preceding and current row
+        ) as next_outside_s
+    from judged
 ),
 
 arrivals as (
-    -- the last time outside before the position first stays inside for half a second
+    -- the first position inside that is followed by half a second inside
     select
         shift_no,
-        min(time_s) as last_outside_s
-    from spaced
-    where quiet_s > 0.5
+        min(time_s) as arrived_s
+    from followed
+    where not is_outside and coalesce(next_outside_s, 1e300) - time_s > 0.5
     group by shift_no
 ),
 
 plateaus as (
     select
         late_halves.*,
-        greatest(late_halves.step_s + 1.5, arrivals.last_outside_s + 0.5, late_halves.until_s - 5) as plateau_s
+        greatest(late_halves.step_s + 1.5, arrivals.arrived_s + 0.5, late_halves.until_s - 5) as plateau_s
     from late_halves
-    inner join arrivals on late_halves.shift_no = arrivals.shift_no
+    left join arrivals on late_halves.shift_no = arrivals.shift_no
 ),
 
 medians as (
     select
         plateaus.shift_no,
         any_value(plateaus.plateau_s) as plateau_s,
+        any_value(plateaus.step_s) as step_s,
         any_value(plateaus.until_s) as until_s,
+        any_value(plateaus.first_pct) as first_pct,
         any_value(plateaus.positions) as positions,
         any_value(plateaus.distinct_positions) as distinct_positions,
-        any_value(plateaus.swept_pct) as swept_pct,
         any_value(plateaus.is_at_range_end) as is_at_range_end,
         median(shift_rows.position_pct) as settled_pct,
+        median(shift_rows.target_pct) as held_target_pct,
         quantile_cont(shift_rows.position_pct, 0.025) as low_pct,
         quantile_cont(shift_rows.position_pct, 0.975) as high_pct
     from plateaus
@@ -78,14 +84,25 @@ medians as (
 )
 
 select
-    shift_no,
-    plateau_s,
+    medians.shift_no,
+    steps.run_no,
+    coalesce(steps.start_pct, medians.first_pct) as start_pct,
+    medians.held_target_pct,
     case
-        when positions = 0 then 'no position logged'
-        when positions >= 5 and distinct_positions = 1 and is_at_range_end then 'position stuck at an end of its range'
-        when positions >= 5 and distinct_positions = 1 then 'position is a flat line'
-        when settled_pct is null or until_s - plateau_s < 0.5 then 'plateau too short'
-        when greatest(high_pct - settled_pct, settled_pct - low_pct) > 1 then 'never steady'
+        when medians.positions = 0 then 'no position logged'
+        when position_doubts.fault = 'wrong unit' then 'position is not in % of travel'
+        when position_doubts.fault = 'impossible' then 'position jumps faster than an actuator moves'
+        when position_doubts.fault = 'stuck' then 'position stuck at an end of its range'
+        when medians.positions >= 5 and medians.distinct_positions = 1 and medians.is_at_range_end
+            then 'position stuck at an end of its range'
+        when medians.positions >= 5 and medians.distinct_positions = 1 then 'position is a flat line'
+        when medians.settled_pct is null or medians.until_s - medians.plateau_s < 0.5 then 'plateau too short'
+        when greatest(medians.high_pct - medians.settled_pct, medians.settled_pct - medians.low_pct) > 1
+            then 'never steady'
     end as why_null,
-    case when why_null is null then settled_pct end as settled_pct
+    case when why_null is null then medians.settled_pct end as settled_pct,
+    -- too brief a shift may end before the actuator has begun to move
+    medians.until_s - medians.step_s >= 1.5 and medians.positions >= 5 and medians.distinct_positions = 1 as is_flat
 from medians
+inner join steps on medians.shift_no = steps.shift_no
+left join position_doubts on steps.run_no = position_doubts.run_no

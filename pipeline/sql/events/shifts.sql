@@ -7,8 +7,8 @@ held_s = "from the step to the next one or the run's end"
 from_gear = "gear before: reverse, neutral, forward; null where it cannot be told"
 to_gear = "gear reached"
 from_target_pct = "target before the step, % of travel"
-target_pct = "target after the step, % of travel, as logged"
-start_pct = "position at the step, % of travel"
+target_pct = "target in force where the position settled, else the one after the step, % of travel, as logged"
+start_pct = "position just before the step, % of travel"
 settled_pct = "median position of the plateau, % of travel; null with why_null"
 reach_error_pct = "settled minus target, % of travel; null with why_null"
 transit_s = "from the step until the position first stays (0.5 s) within 2 % of the settled position; null with why_null"
@@ -20,52 +20,49 @@ battery_v = "mean battery voltage in the first 2 s"
 temp_c = "oil temperature, coolant where oil is not logged"
 why_null = "why reach and transit are null"
 */
-with outside as (
+with judged as (
     select
         shift_rows.shift_no,
-        shift_rows.time_s
+        shift_rows.time_s,
+        abs(shift_rows.position_pct - shift_levels.settled_pct) > 2 as is_outside
     from shift_rows
     inner join shift_levels on shift_rows.shift_no = shift_levels.shift_no
-    where abs(shift_rows.position_pct - shift_levels.settled_pct) > 2
-    union all
-    select
-        shift_no,
-        step_s as time_s
-    from steps
+    where shift_rows.position_pct is not null and shift_levels.settled_pct is not null
 ),
 
-spaced as (
+followed as (
     select
         shift_no,
         time_s,
-        lead(time_s, 1, 1e300) over (partition by shift_no order by time_s) - time_s as quiet_s
-    from outside
+        is_outside,
+        min(case when is_outside then time_s end) over (
+            partition by shift_no order by time_s desc
+            rows between unbounded preceding and current row
+        ) as next_outside_s
+    from judged
 ),
 
 arrivals as (
     select
         shift_no,
-        min(time_s) as last_outside_s
-    from spaced
-    where quiet_s > 0.5
+        min(time_s) as arrived_s
+    from followed
+    where not is_outside and coalesce(next_outside_s, 1e300) - time_s > 0.5
     group by shift_no
 ),
 
 measured as (
     select
         shift_rows.*,
-        shift_levels.settled_pct,
-        arrivals.last_outside_s,
-        steps.start_pct,
+        arrivals.arrived_s,
         -- past the settled position in the direction of travel
-        (shift_rows.position_pct - shift_levels.settled_pct) * sign(steps.target_pct - steps.from_target_pct) as beyond_pct,
-        shift_rows.time_s <= arrivals.last_outside_s
-        and abs(shift_rows.position_pct - steps.start_pct) > 5
+        (shift_rows.position_pct - shift_levels.settled_pct) * sign(shift_levels.settled_pct - shift_levels.start_pct) as beyond_pct,
+        shift_rows.time_s < arrivals.arrived_s
+        and abs(shift_rows.position_pct - shift_levels.start_pct) > 5
         and abs(shift_rows.position_pct - shift_levels.settled_pct) > 5 as is_part_way
     from shift_rows
-    inner join steps on shift_rows.shift_no = steps.shift_no
     inner join shift_levels on shift_rows.shift_no = shift_levels.shift_no
-    inner join arrivals on shift_rows.shift_no = arrivals.shift_no
+    left join arrivals on shift_rows.shift_no = arrivals.shift_no
 ),
 
 stillness as (
@@ -80,25 +77,61 @@ stillness as (
     window lookback as (partition by shift_no order by time_s range between 0.1500001 preceding and current row)
 ),
 
-hesitations as (
+still as (
     select
         stillness.shift_no,
-        max(stillness.time_s) - min(stillness.since_s) as hesitation_s
+        stillness.time_s,
+        stillness.since_s,
+        coalesce(
+            stillness.since_s <= lag(stillness.time_s) over (partition by stillness.shift_no order by stillness.time_s),
+            false
+        ) as goes_on
     from stillness
     inner join log_rate on stillness.shift_no = log_rate.shift_no
     -- half a sample of grace: the samples rarely fall exactly 0.15 s apart
     where stillness.moved_pct <= 1 and stillness.time_s - stillness.since_s >= 0.1500001 - 0.6 * log_rate.position_step_s
-    group by stillness.shift_no
+),
+
+stands as (
+    select
+        shift_no,
+        time_s,
+        since_s,
+        sum(case when goes_on then 0 else 1 end) over (partition by shift_no order by time_s) as stand_no
+    from still
+),
+
+stand_lengths as (
+    select
+        shift_no,
+        stand_no,
+        max(time_s) - min(since_s) as stand_s
+    from stands
+    group by
+        shift_no,
+        stand_no
+),
+
+hesitations as (
+    select
+        shift_no,
+        max(stand_s) as hesitation_s
+    from stand_lengths
+    group by shift_no
 ),
 
 summed as (
     select
         shift_no,
-        min(time_s) filter (time_s > last_outside_s and position_pct is not null) as arrived_s,
-        max(beyond_pct) filter (time_s > last_outside_s - 1 and time_s <= step_s + 3) as beyond_pct,
+        any_value(arrived_s) as arrived_s,
+        max(beyond_pct) filter (time_s <= greatest(arrived_s, step_s + 2) + 1) as beyond_pct,
         avg(battery_v) filter (time_s <= step_s + 2) as battery_v,
         avg(temp_c) filter (time_s <= step_s + 2) as temp_c,
-        arg_max(gear, time_s) as settled_gear,
+        -- a lever may move on a little before the target does, so the last sample is no witness
+        coalesce(
+            quantile_disc(gear, 0.5) filter (time_s >= (step_s + until_s) / 2),
+            arg_max(gear, time_s)
+        ) as settled_gear,
         max(rpm_target - rpm) filter (time_s <= step_s + 3) as below_rpm,
         max(rpm - rpm_target) filter (time_s <= step_s + 3) as above_rpm,
         coalesce(bool_and(is_at_rest) filter (time_s <= step_s + 3), false) as stayed_at_rest,
@@ -106,7 +139,8 @@ summed as (
     from measured
     group by
         shift_no,
-        step_s
+        step_s,
+        until_s
 ),
 
 geared as (
@@ -133,18 +167,18 @@ select
     gear_words.word as from_gear,
     settled_words.word as to_gear,
     geared.from_target_pct::double as from_target_pct,
-    geared.target_pct::double as target_pct,
-    geared.start_pct::double as start_pct,
+    coalesce(shift_levels.held_target_pct, geared.target_pct)::double as target_pct,
+    shift_levels.start_pct::double as start_pct,
     shift_levels.settled_pct::double as settled_pct,
-    (shift_levels.settled_pct - geared.target_pct)::double as reach_error_pct,
+    (shift_levels.settled_pct - coalesce(shift_levels.held_target_pct, geared.target_pct))::double as reach_error_pct,
     case when shift_levels.settled_pct is not null then geared.arrived_s - geared.step_s end as transit_s,
     case
         when shift_levels.settled_pct is not null and log_rate.position_step_s <= 0.105
             then coalesce(hesitations.hesitation_s, 0)
     end as hesitation_s,
     case
-        when shift_levels.settled_pct is not null and abs(shift_levels.settled_pct - geared.start_pct) > 5
-            then greatest(0, geared.beyond_pct) / abs(shift_levels.settled_pct - geared.start_pct) * 100
+        when abs(shift_levels.settled_pct - shift_levels.start_pct) > 5
+            then greatest(0, geared.beyond_pct) / abs(shift_levels.settled_pct - shift_levels.start_pct) * 100
     end::double as overshoot_pct,
     case when geared.stayed_at_rest and geared.saw_three_seconds then geared.below_rpm end::double as dip_rpm,
     case when geared.stayed_at_rest and geared.saw_three_seconds then geared.above_rpm end::double as flare_rpm,

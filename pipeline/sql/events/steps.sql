@@ -1,7 +1,8 @@
 /*
 title = "Shift steps"
 what = """Each moment the shift target moves by more than 5 % of travel while the engine runs; without a target, each
-change of the gear asked for. Moves within 0.25 s of one another are one step (a target that ramps, or a resampled log)."""
+change of the gear asked for. Moves one way within 0.25 s of one another are one step (a target that ramps, or a resampled
+log)."""
 reads = ["edges", "run_spans"]
 */
 with moves as (
@@ -12,16 +13,26 @@ with moves as (
         gear,
         previous_gear,
         previous_position_pct,
-        coalesce(time_s - lag(time_s) over (order by time_s) <= 0.25, false) as is_same_move
+        coalesce(sign(shift_target - previous_target), sign(gear - previous_gear)) as direction
     from edges
-    where abs(shift_target - previous_target) > 0.25 or (shift_target is null and gear <> previous_gear)
+    where is_target_move or (shift_target is null and gear <> previous_gear)
+),
+
+followed as (
+    select
+        *,
+        coalesce(
+            time_s - lag(time_s) over (order by time_s) <= 0.25 and direction = lag(direction) over (order by time_s),
+            false
+        ) as is_same_move
+    from moves
 ),
 
 numbered as (
     select
         *,
         sum(case when is_same_move then 0 else 1 end) over (order by time_s) as move_no
-    from moves
+    from followed
 ),
 
 whole_moves as (
