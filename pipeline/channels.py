@@ -101,7 +101,14 @@ _SPELLINGS: Final[dict[str, Mapping[str, str]]] = {
     "rpm": _SPEEDS, "%": _SHARES, "0/1": {**_CODES, **_NO_UNIT}, "": {**_NO_UNIT, "gear": "dimensionless"},
     "degC": _TEMPERATURES, "lambda": {**_LAMBDAS, **_NO_UNIT}, "V": _VOLTAGES, "kPa": _PRESSURES, "h": _DURATIONS,
 }  # fmt: skip
-_PINT_CANONICAL: Final = {"rpm": "1/min", "%": "percent", "0/1": "dimensionless", "": "dimensionless", "lambda": "dimensionless", "h": "hour"}  # noqa: E501 - one line a table
+_PINT_CANONICAL: Final = {
+    "rpm": "1/min",
+    "%": "percent",
+    "0/1": "dimensionless",
+    "": "dimensionless",
+    "lambda": "dimensionless",
+    "h": "hour",
+}
 _TIME_SPELLINGS: Final = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("ms", "msec", "milliseconds"), "ms"),

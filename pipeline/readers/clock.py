@@ -512,8 +512,8 @@ def _rising(time_s: Seconds) -> Mask:
     for row, value in enumerate(time_s.tolist()):
         at = bisect_right(tails, value)
         previous[row] = tail_rows[at - 1] if at else -1
-        tails[at:at + 1] = [value]
-        tail_rows[at:at + 1] = [row]
+        tails[at : at + 1] = [value]
+        tail_rows[at : at + 1] = [row]
     keep = np.zeros(time_s.size, dtype=np.bool_)
     row = tail_rows[-1]
     while row >= 0:

@@ -20,7 +20,7 @@ from pipeline.readers.clock import LogClock, find_start, kind_of, plan
 from pipeline.readers.header import NULL_TOKENS, Header, is_blank, is_number, read_header
 from pipeline.readers.matching import Selection, select
 from pipeline.readers.request import LogRead, Refusal, in_words
-from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal
+from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, number_in_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -101,7 +101,7 @@ def _first_local_time(db: Database, kind: Kind, cells: Sequence[str], decimal: s
 def _time_sql(kind: Kind, column: str, form: Form, decimal: str) -> str:
     """A text or number column as seconds, before factor and shift."""
     if kind in {"elapsed", "epoch"}:
-        return column if form == "number" else f"try_cast(replace({column}, {literal(decimal)}, '.') as double)"
+        return column if form == "number" else number_in_text(column, decimal)
     text = f"replace({column}, ',', '.')"
     if kind == "clock":
         return f"epoch(try_cast({text} as interval))"

@@ -40,7 +40,7 @@ _TIME_LIKE: Final = re.compile(
     r"(\d{4}[-/]\d{1,2}[-/]\d{1,2}([T ]+\d{1,2}:\d{2}(:\d{2})?([.,]\d+)?)?\s*(Z|UTC|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
     r"|\d{1,3}:\d{2}(:\d{2})?([.,]\d+)?\s*([AaPp][Mm])?)\Z"
 )
-_COMMENT: Final = re.compile(r"\s*(#+|//+|%+|;+)\s?")
+_COMMENT: Final = re.compile(r"\A\s*(#+|//+|%+|;+)\s?")
 _UNIT_IN_BRACKETS: Final = re.compile(
     r"(?P<name>.*?\S)\s*(\[(?P<a>[^\[\]]*)\]|\((?P<b>[^()]*)\)|\{(?P<c>[^{}]*)\})\s*\Z"
 )
@@ -234,13 +234,16 @@ def _parse(body: Sequence[_Line], file: str) -> Header | None:
     if first is None or first == 0:
         return None
     names_at, units = _names_and_units(rows, first)
+    if sum(_is_datum(cell, decimal) for cell in rows[names_at]) * 2 > len(rows[names_at]):
+        return None
     columns = _with_units(rows[names_at], units)
     columns = _fitted(columns, rows[first:], file, body[first].number)
     return Header(
         encoding="",
         delimiter=delimiter,
         decimal=decimal,
-        quoted=any('"' in line.text for line in body),
+        # A quotation mark that is never closed is a stray one: taken for a quote it would swallow the rest of the log.
+        quoted=any('"' in line.text and not line.joined for line in body[first:]),
         columns=columns,
         metadata=tuple(pair for line in body[:names_at] if (pair := _key_value(line.text, delimiter))),
         first_line=body[first].number,
@@ -274,7 +277,8 @@ def _usual_count(rows: Sequence[Sequence[str]]) -> int:
 def _first_row(rows: Sequence[tuple[str, ...]], decimal: str) -> int | None:
     """Index of the first row of data: as many fields as most, and numbers where most rows have numbers."""
     usual = _usual_count(rows)
-    alike = [row for row in rows[-_ROWS_FOR_DIALECT:] if len(row) == usual]
+    latter = rows[-min(_ROWS_FOR_DIALECT, (len(rows) + 1) // 2) :]
+    alike = [row for row in latter if len(row) == usual]
     numeric = [
         index
         for index in range(usual)
@@ -314,9 +318,7 @@ def _with_units(names: Sequence[str], units: Sequence[str]) -> tuple[Column, ...
     )
 
 
-def _fitted(
-    columns: tuple[Column, ...], rows: Sequence[tuple[str, ...]], file: str, line: int
-) -> tuple[Column, ...]:
+def _fitted(columns: tuple[Column, ...], rows: Sequence[tuple[str, ...]], file: str, line: int) -> tuple[Column, ...]:
     """The columns without the empty ones a trailing delimiter makes.
 
     Raises:

@@ -185,9 +185,7 @@ def _engines_of_shared(picks: Sequence[Pick], request: ReadRequest, *, any_share
     )  # fmt: skip
 
 
-def _pick(
-    names: ColumnNames, engine: str, channel: str, entry: MapEntry, index: int, request: ReadRequest
-) -> Pick:
+def _pick(names: ColumnNames, engine: str, channel: str, entry: MapEntry, index: int, request: ReadRequest) -> Pick:
     unit = _settled_unit(names, channel, entry.unit, index, request.file)
     convert = _conversion(channel, unit, entry.stoich, request.file)
     return Pick(engine, channel, index, convert.from_zero(entry.zero or 0.0), entry.values)

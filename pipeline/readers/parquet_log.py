@@ -11,7 +11,7 @@ from pipeline.readers.clock import LogClock, find_start, kind_of, numeric_kind, 
 from pipeline.readers.header import column_of
 from pipeline.readers.matching import select
 from pipeline.readers.request import LogRead, Refusal, in_words
-from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, quoted
+from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, number_in_text, quoted
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from pipeline.readers.request import ReadRequest
     from pipeline.readers.rows import Form
 
-_NUMBERS: Final = (
+_NUMBERS: Final = frozenset({
     "TINYINT", "SMALLINT", "INTEGER", "BIGINT", "HUGEINT", "UTINYINT", "USMALLINT", "UINTEGER", "UBIGINT", "UHUGEINT",
-    "FLOAT", "DOUBLE", "DECIMAL", "BOOLEAN",
-)  # fmt: skip
+    "FLOAT", "DOUBLE", "BOOLEAN",
+})  # fmt: skip
 _STAMPS: Final = ("TIMESTAMP", "DATE")
 
 
@@ -38,7 +38,8 @@ class ParquetColumn:
 
     def form(self) -> Form:
         """Numbers and truth values arrive as numbers, all else as text."""
-        return "number" if self.kind.startswith(_NUMBERS) else "text"
+        is_decimal = self.kind.startswith("DECIMAL") and not self.kind.endswith("]")
+        return "number" if is_decimal or self.kind in _NUMBERS else "text"
 
     def sql(self) -> str:
         """The column as a number or as text."""
@@ -106,8 +107,8 @@ def _kind(
 ) -> tuple[tuple[Kind, float], str]:
     name = quoted(column.name)
     if column.kind.startswith(_STAMPS):
-        zoned: Kind = "zoned" if "TIME ZONE" in column.kind else "local"
-        stamp = name if zoned == "zoned" else f"cast({name} as timestamp)"
+        zoned: Kind = "zoned" if "TIME ZONE" in column.kind or "TZ" in column.kind else "local"
+        stamp = f"cast({name} as {'timestamptz' if zoned == 'zoned' else 'timestamp'})"
         return (zoned, 1.0), f"epoch_us({stamp}) / 1e6"
     if column.kind.startswith(("TIME", "INTERVAL")):
         kind: Kind = "clock" if column.kind.startswith("TIME") else "elapsed"
@@ -122,7 +123,7 @@ def _kind(
 
 def _text_time(kind: Kind, text: str) -> str:
     if kind in {"elapsed", "epoch"}:
-        return f"try_cast({text} as double)"
+        return number_in_text(text)
     if kind == "clock":
         return f"epoch(try_cast({text} as interval))"
     return f"epoch_us(try_cast({text} as timestamptz)) / 1e6"

@@ -79,8 +79,16 @@ def channel_sql(pick: Pick, scan: Scan) -> str:
 def _number(column: str, form: Form, decimal: str) -> str:
     if form == "number":
         return column
+    return number_in_text(column, decimal)
+
+
+def number_in_text(column: str, decimal: str = ".") -> str:
+    """SQL for the number in a text column, null where there is none.
+
+    The trim is not for the spaces: DuckDB moves a bare try_cast into a CSV scan, where a bad cell costs the whole row.
+    """
     text = f"replace({column}, ',', '.')" if decimal == "," else column
-    return f"try_cast({text} as double)"
+    return f"try_cast(trim({text}) as double)"
 
 
 def _words_of(channel: str) -> Mapping[str, float]:
