@@ -29,7 +29,7 @@ DETENT_PER_S = 9.0
 DRIVE_OHM_AMPERE = 32.0
 """Current at full drive, A."""
 NOMINAL_V = 13.2
-GREASE_LIMIT_C = 14.0
+GREASE_LIMIT_C = 17.0
 ENGAGED_SHARE = 0.7
 """Share of the way from neutral at which the dogs take load."""
 HESITATES_AT = (0.5, 0.68)
@@ -184,9 +184,9 @@ def _throw_round(
 
 
 def _grease_c(here: Sequence[Lane], times: Floats, index: Ints, warmth: Temperatures) -> Floats:
-    """Temperature of the shift shaft's grease: between the air and the oil."""
+    """Temperature of the shift shaft's grease: near the air's, as most of the shaft sits low in the leg."""
     oil = warmth.oil_c[times.astype(int), index]
-    return np.asarray(0.6 * column(here, lambda lane: lane.outing.air_c) + 0.4 * oil)
+    return np.asarray(0.85 * column(here, lambda lane: lane.outing.air_c) + 0.15 * oil)
 
 
 def _ready(

@@ -44,6 +44,9 @@ AFTERSTART_S: Final = 4.0
 COMBUSTION_SD: Final = 0.033
 LAMBDA_DELAY_STEPS: Final = 6
 LAMBDA_LAG_S: Final = 0.25
+STOPPED_LAMBDA: Final = 1.25
+"""What the sensor reads in the exhaust of an engine that has stopped."""
+YOUNG_S: Final = 8.0
 TRIM_PER_S: Final = 0.4
 TRIM_LIMIT_PCT: Final = 25.0
 OPEN_LOOP_DEMAND_PCT: Final = 45.0
@@ -264,7 +267,7 @@ class _Engines:
         burnt = wanted * (1.0 + 0.01 * (lean - self.trim))
         slot = self.tick % LAMBDA_DELAY_STEPS
         arriving = self.pipe[slot].copy()
-        self.pipe[slot] = np.where(self.speed > NO_BURN_RAD_S, burnt, 1.25)
+        self.pipe[slot] = np.where((self.speed > NO_BURN_RAD_S) | (self.age < YOUNG_S), burnt, STOPPED_LAMBDA)
         self.lambda_seen += (arriving - self.lambda_seen) * (STEP_S / LAMBDA_LAG_S)
         self.closed = self.firing & (self.age > self.sensor_ready_s) & (demand < OPEN_LOOP_DEMAND_PCT)
         excess = _between(100.0 * (self.lambda_seen / wanted - 1.0), -8.0, 8.0)

@@ -92,7 +92,7 @@ class Condition:
     """% of travel by which the forward target was re-set."""
     target_reverse: float = 0.0
     flat_position: float = 0.0
-    """1: the position sensor freezes part-way through the log."""
+    """1: the position sensor gives one value all through the log; less: it freezes part-way."""
     flat_coolant: float = 0.0
     """1: the coolant reading stays where it was at start."""
 

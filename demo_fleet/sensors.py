@@ -180,7 +180,7 @@ def _added(lane: Lane, gear: Floats) -> Floats:
 
 def _with_sensor_faults(lane: Lane, channels: dict[str, Floats]) -> dict[str, Floats]:
     if lane.condition.flat_position > 0.0:
-        frozen = channels["shift_position"].size // 5
+        frozen = 0 if lane.condition.flat_position >= 1.0 else channels["shift_position"].size // 5
         channels["shift_position"][frozen:] = channels["shift_position"][frozen]
     if lane.condition.flat_coolant > 0.0:
         channels["coolant_temp"] = np.full_like(channels["coolant_temp"], channels["coolant_temp"][0])

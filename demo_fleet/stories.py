@@ -59,19 +59,19 @@ GEARS = ("reverse", "neutral", "forward")
 
 STORIES: Final[tuple[Story, ...]] = (
     Story(
-        "a forward end wears until it stays",
+        "a forward end wears until the boat stays",
         2,
         (
             Plant(0, "end_stop_wear", ("forward",), "growing", 2.8, 0.28, 0.97),
-            Plant(1, "temperature_axis", ("cold",), "step", 6.5, 0.6, detail="a thicker oil was filled"),
+            Plant(0, "temperature_axis", ("cold",), "step", 6.5, 0.6, detail="a thicker oil was filled"),
         ),
     ),
     Story(
-        "dirty throttle body beside a loose linkage",
+        "a dirty throttle body and a loose linkage",
         2,
         (
             Plant(0, "throttle_body", GEARS, "growing", 8.8, 0.33, 0.93),
-            Plant(1, "linkage_play", ENDS, "growing", 1.5, 0.4, 0.9),
+            Plant(0, "linkage_play", ENDS, "growing", 1.5, 0.4, 0.9),
         ),
     ),
     Story(
@@ -79,7 +79,7 @@ STORIES: Final[tuple[Story, ...]] = (
         2,
         (
             Plant(0, "end_stop_wear", ("reverse",), "growing", 1.8, 0.08, 0.55, 0.62, "bushing replaced"),
-            Plant(1, "cold_grease", ENDS, "constant", 0.5, 0.0),
+            Plant(0, "cold_grease", ENDS, "constant", 0.5, 0.0),
         ),
         damaged_logs=True,
     ),
@@ -88,7 +88,7 @@ STORIES: Final[tuple[Story, ...]] = (
         2,
         (
             Plant(0, "idle_margin", ("forward",), "growing", 1.0, 0.72, 0.98),
-            Plant(1, "weak_battery", ENDS, "growing", 1.0, 0.3, 0.9),
+            Plant(0, "weak_battery", ENDS, "growing", 1.0, 0.3, 0.9),
         ),
     ),
     Story("a boat whose logs stop coming", 1, silent=0.9),
@@ -115,23 +115,30 @@ STORIES: Final[tuple[Story, ...]] = (
         (Plant(0, "air_leak", GEARS, "growing", 6.0, 0.2, 0.5, 0.66, "manifold gasket replaced"),),
     ),
     Story(
-        "a fouled propeller beside worn dogs",
-        3,
+        "a fouled propeller and worn dogs, beside a frozen position sensor",
+        2,
         (
             Plant(0, "propeller_load", ENDS, "step", 7.5, 0.7, detail="line round the shaft"),
-            Plant(1, "dog_contact", ENDS, "growing", 0.45, 0.4, 0.9),
+            Plant(0, "dog_contact", ENDS, "growing", 0.45, 0.4, 0.9),
             Plant(
-                2, "sensor_fault", ("position",), "step", 1.0, 0.93, detail="the reading freezes part-way through a log"
+                2,
+                "sensor_fault",
+                ("position",),
+                "growing",
+                1.0,
+                0.93,
+                0.98,
+                detail="the reading freezes, then never moves",
             ),
         ),
     ),
     Story(
-        "a slow actuator beside a slipped sensor",
-        3,
+        "a slow actuator with a slipped sensor, beside a frozen coolant sensor",
+        2,
         (
             Plant(0, "actuator_wear", ENDS, "growing", 0.6, 0.35, 0.95),
-            Plant(1, "sensor_mounting", GEARS, "step", 1.5, 0.62),
-            Plant(2, "sensor_fault", ("coolant",), "step", 1.0, 0.9, detail="the coolant reading never moves"),
+            Plant(0, "sensor_mounting", GEARS, "step", 1.5, 0.62),
+            Plant(1, "sensor_fault", ("coolant",), "step", 1.0, 0.9, detail="the coolant reading never moves"),
         ),
     ),
     Story(

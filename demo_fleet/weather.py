@@ -12,11 +12,11 @@ if TYPE_CHECKING:
 
     from demo_fleet.arrays import Floats
 
-MEAN_C = 12.5
+MEAN_C = 11.5
 SEASON_SWING_C = 2.5
 DAILY_SD_C = 1.6
 MEMORY = 0.65
-COLD_SPELL_C = -8.5
+COLD_SPELL_C = -9.0
 COLD_SPELL_SHARE = 0.1
 
 
