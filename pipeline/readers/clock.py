@@ -49,7 +49,8 @@ MAX_SPREAD_S: Final = 2.0
 MIN_STEP_S: Final = 0.001
 MAX_LOST_SHARE: Final = 0.05
 _ROLLOVER_S: Final = 12 * 3600.0
-_FOLD_S: Final = 30 * 60.0
+_FOLD_S: Final = 15 * 60.0
+"""Zones repeat an hour, Lord Howe Island half an hour; a step back of more than this inside it is the second pass."""
 
 _FACTOR: Final = {"s": 1.0, "ms": 0.001, "epoch_s": 1.0, "epoch_ms": 0.001}
 _OFFSET: Final = re.compile(r"\d{1,2}:\d{2}.*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})\Z", re.IGNORECASE)
@@ -448,7 +449,7 @@ def _utc(local_s: Seconds, clock: LogClock, problems: list[Problem]) -> Seconds:
 def _second_pass(local_s: Seconds, again: Mask, clock: LogClock, problems: list[Problem]) -> Mask:
     """For rows in the repeated hour: whether they lie in its second pass.
 
-    A step back by more than half an hour inside it starts the second pass. Without one, rows that run on into the time
+    A step back by more than `_FOLD_S` inside it starts the second pass. Without one, rows that run on into the time
     after the hour are its second pass, rows that come from before are its first.
     """
     rows = np.flatnonzero(again)

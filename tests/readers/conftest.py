@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +13,6 @@ from pipeline.database import rows as fetch
 from pipeline.database import scratch
 from pipeline.readers import LogRead, ReadRequest, read_log
 from pipeline.register import Engine, MapEntry
-
-REAL_LOGS = Path(os.environ.get("MORNINGWATCH_REAL_LOGS", Path(__file__).parents[3] / "shared" / "data"))
 
 
 @dataclass(frozen=True)
@@ -46,12 +42,6 @@ def engine(name: str, label: str | None = None) -> Engine:
     return Engine(
         boat_id="petrel", id=name, label=label or name, serial=None, shift_targets=None, service=None, limits={}
     )
-
-
-def epoch(text: str) -> float:
-    """Epoch seconds of an ISO 8601 time, by the standard library; without an offset it is UTC."""
-    moment = datetime.fromisoformat(text)
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
 
 
 @pytest.fixture

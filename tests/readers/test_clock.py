@@ -189,9 +189,9 @@ def test_local_times_that_zoneinfo_writes_are_read_back(start: datetime, minutes
     as_utc = np.array([moment.replace(tzinfo=UTC, fold=0).timestamp() for moment in local])
     clock = LogClock(TimeReading("local", 1.0, -offset_s, offset_s), Start(None, None, assumed=True), zone, "x", 1.9e9)
     settled = settle(as_utc - offset_s, clock)
-    if "repeated_hour" not in [problem.code for problem in settled.problems] and settled.keep.all():
-        whole_hour_is_seen = local[0].fold == 0 or settled.time_s[0] == truth[0]
-        assert not whole_hour_is_seen or settled.time_s.tolist() == truth.tolist()
+    had_to_choose = "repeated_hour" in [problem.code for problem in settled.problems]
+    assert had_to_choose or settled.time_s.tolist() == truth.tolist()
+    assert settled.keep.all()
 
 
 def settled(times: list[float], **known: Any) -> Any:
@@ -232,12 +232,14 @@ def test_a_lone_stamp_far_ahead_costs_itself_and_not_all_rows_after_it() -> None
     assert settled(times)[1] == [second for second in range(100) if second != 40]
 
 
-def test_a_clock_set_back_by_less_than_a_twentieth_of_the_log_costs_the_overlap_only() -> None:
-    times = [float(second) for second in range(100)] + [float(second) for second in range(97, 200)]
+def test_a_clock_set_back_a_little_costs_the_overlap_only() -> None:
+    times = [float(second) for second in [*range(100), *range(97, 200)]]
     answer, kept = settled(times)
-    assert len(kept) == 203 - 0 - int((~answer.keep).sum())
+    assert kept[0] == 0
+    assert kept[-1] == 199
+    # Three stamps come twice, 97 to 99; an order that never falls can keep one of each pair, and equals are spread.
+    assert int((~answer.keep).sum()) == 2
     assert np.all(np.diff(kept) > 0)
-    assert int((~answer.keep).sum()) <= 3
 
 
 @pytest.mark.parametrize(
