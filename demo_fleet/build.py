@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from demo_fleet.damaged import write_damaged
+from demo_fleet.earlier import clear_earlier, list_own
 from demo_fleet.register_file import fleet_toml, schedule_csv
 from demo_fleet.scenario import TIMEZONE, Scenario, Variation, draw_scenario
 from demo_fleet.shares import Progress, write_logs
@@ -26,12 +27,13 @@ def build(
 ) -> None:
     """Write a simulated fleet into `folder`: fleet.toml, schedule.csv, inbox/ and simulated_truth/.
 
-    The season ends on `last_day`, by default yesterday in the fleet's time zone. The same arguments give the same
-    files. `progress` is called with lanes done and lanes in all. Raises ValueError for fewer than one boat or
-    three days.
+    An earlier simulated season in that folder is replaced, its store with it; the logbook and foreign files stay. The
+    season ends on `last_day`, by default yesterday in the fleet's time zone. The same arguments give the same files.
+    `progress` is called with lanes (one engine in one log) done and in all. Raises ValueError for less than one boat
+    or day.
     """
-    if boats < 1 or days < 3:
-        raise ValueError(f"a fleet needs at least 1 boat and 3 days, got {boats} and {days}")
+    if boats < 1 or days < 1:
+        raise ValueError(f"a fleet needs at least 1 boat and 1 day, got {boats} and {days}")
     write_fleet(folder, draw_scenario(boats, days, seed, last_day or yesterday()), progress)
 
 
@@ -49,7 +51,8 @@ def build_varied(folder: Path, variation: Variation, *, boats: int, days: int, s
 
 def write_fleet(folder: Path, scenario: Scenario, progress: Progress | None) -> None:
     """Simulate a scenario and write everything into `folder`."""
-    folder.mkdir(parents=True, exist_ok=True)
+    clear_earlier(folder)
+    list_own(folder, scenario)
     (folder / "fleet.toml").write_text(fleet_toml(scenario))
     (folder / "schedule.csv").write_text(schedule_csv(scenario))
     truth = write_logs(folder, scenario, progress)

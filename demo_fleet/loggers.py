@@ -109,10 +109,13 @@ _WORDS: Final[dict[str, Column]] = {
     "engine_hours": Column("Hours", "h"),
 }
 
+COLUMNAR: Final = Logger(".parquet", _plain("{channel}.{engine}"), "columnar", clock="timestamp", rate_hz=10.0)
+"""The logger of the largest boats."""
+
 LOGGERS: Final[tuple[Logger, ...]] = (
     Logger(".csv", _plain("{engine}_{channel}", "fuel_closed_loop", "manifold_pressure")),
     Logger(".csv.gz", _plain("{channel}"), metadata=("# logger start: %Y-%m-%d %H:%M:%S",), file_name="log_%y%m%d%H%M"),
-    Logger(".parquet", _plain("{channel}.{engine}"), "columnar", clock="timestamp", rate_hz=10.0),
+    COLUMNAR,
     Logger(
         ".csv",
         _plain("{channel}", "manifold_pressure", oil_temp="_c", coolant_temp="_c", air_temp="_c"),
@@ -123,7 +126,7 @@ LOGGERS: Final[tuple[Logger, ...]] = (
     ),
     Logger(".csv", _BENCH, "bench", file_name="%Y-%m-%d_%H%M%S", units_row=True, rate_hz=10.0),
     Logger(".csv", _WORDS, "words", delimiter=";", decimal_comma=True, file_name="%Y-%m-%dT%H%M"),
-    Logger(".parquet", _plain("{channel}.{engine}"), "columnar", clock="timestamp", rate_hz=10.0),
+    COLUMNAR,
     Logger(
         ".tsv",
         _plain("{engine} {channel}", "coolant_temp", "engine_hours"),

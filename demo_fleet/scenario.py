@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from demo_fleet.arrays import FORWARD, NEUTRAL, REVERSE, Floats
-from demo_fleet.loggers import LOGGERS, Logger
+from demo_fleet.loggers import COLUMNAR, LOGGERS, Logger
 from demo_fleet.physics import needed_air_pct
 from demo_fleet.stories import HEALTHY, Story, deal, plant_all, scatter
 from demo_fleet.weather import Weather, draw_weather
@@ -67,6 +67,8 @@ class Variation:
     second_trip_share: float = 0.1
     gap_share: float = 0.0
     """Share of logs lost on their way."""
+    columnar: bool = False
+    """All boats log to Parquet under canonical names, which is the quickest to write and to read."""
     planting: Literal["stories", "scattered", "none"] = "stories"
     fault_share: float = 0.25
     """With scattered faults: chance that an engine has one."""
@@ -183,7 +185,7 @@ def _boat_name(index: int) -> tuple[str, int]:
 def _draw_boat(rng: np.random.Generator, shell: _Shell, index: int, story: Story, knobs: Variation) -> BoatUnit:
     forward_low = bool(rng.random() < knobs.forward_low_share)
     hours = float(np.round(rng.uniform(60.0, 900.0), 1))
-    logger = LOGGERS[index % len(LOGGERS)].at_rate(knobs.rate_hz)
+    logger = (COLUMNAR if knobs.columnar else LOGGERS[index % len(LOGGERS)]).at_rate(knobs.rate_hz)
     high = [story.table_high if i == 0 else 0.0 for i in range(len(shell.seats))]
     engines = tuple(
         _draw_engine(rng, seat, hours, forward_low=forward_low, table_high=table_high)
@@ -205,7 +207,7 @@ def _draw_engine(
     neutral_error, row_error = rng.normal(0.0, 0.35), rng.normal(0.0, 0.25, TABLE_OIL_C.size)
     needed = needed_air_pct(TABLE_OIL_C, friction, power) - leak
     gear_error = rng.normal(0.0, 0.3, 2)
-    lean_hot = float(rng.normal(0.0, 1.0))
+    lean_hot = float(rng.normal(0.0, 0.8))
     return EngineUnit(
         id=seat[0],
         label=seat[1],
@@ -226,7 +228,7 @@ def _draw_engine(
             REVERSE: round(loads[REVERSE] - WANTED_GEAR_PCT + WANTED_NEUTRAL_PCT + float(gear_error[1]), 1),
         },
         thermostat_c=float(rng.normal(70.0, 1.5)),
-        lean_cold=lean_hot + float(rng.normal(1.6, 0.5)),
+        lean_cold=lean_hot + float(rng.normal(1.2, 0.4)),
         lean_hot=lean_hot,
         lean_load=float(rng.normal(0.0, 1.2)),
         volts_charging=float(rng.normal(13.9, 0.1)),

@@ -23,6 +23,7 @@ from demo_fleet.truth import Truth
 from demo_fleet.writing import log_path, write_log
 
 if TYPE_CHECKING:
+    from demo_fleet.lanes import Lane
     from demo_fleet.scenario import Scenario
 
 Progress = Callable[[int, int], None]
@@ -94,6 +95,15 @@ def write_share(share: Share, truth: Truth) -> Iterator[int]:
         yield len(batch.lanes)
 
 
+def log_paths(scenario: Scenario) -> set[str]:
+    """Where the logs of a season lie below the fleet folder."""
+    return {_path(lane).as_posix() for lane in draw_lanes(scenario)}
+
+
+def _path(lane: Lane) -> Path:
+    return log_path(lane.outing, lane.engine.id if lane.outing.boat.logger.layout == "folders" else None)
+
+
 @dataclass(frozen=True)
 class _Log:
     """One file to write: its path below the fleet folder and the lanes of a batch it holds."""
@@ -107,9 +117,9 @@ def _logs(batch: Batch) -> Iterator[_Log]:
     for index, lane in enumerate(batch.lanes):
         is_last = index + 1 == len(batch.lanes) or batch.lanes[index + 1].outing is not lane.outing
         if lane.outing.boat.logger.layout == "folders":
-            yield _Log(log_path(lane.outing, lane.engine.id), (index,))
+            yield _Log(_path(lane), (index,))
         elif is_last:
-            yield _Log(log_path(lane.outing, None), tuple(range(start, index + 1)))
+            yield _Log(_path(lane), tuple(range(start, index + 1)))
         if is_last:
             start = index + 1
 

@@ -162,7 +162,7 @@ STORIES: Final[tuple[Story, ...]] = (
 """The seasons dealt out, the most telling first, so that a small fleet still shows something."""
 
 FUEL_DELIVERY = Plant(
-    -1, "fuel_delivery", ("cold", "hot"), "step", 3.2, 0.66, detail="a leaner delivery at the fuel dock"
+    -1, "fuel_delivery", ("cold", "hot"), "step", 2.8, 0.66, detail="a leaner delivery at the fuel dock"
 )
 HEALTHY = Story("a healthy boat", 1)
 

@@ -88,7 +88,8 @@ def _days_out(rng: np.random.Generator, scenario: Scenario, boat: BoatUnit) -> l
     days = scenario.days
     is_out = rng.random(days) < boat.out_share
     is_out[0] = True
-    is_out[-2:] |= [rng.random() < 0.6, True] if _must_show_yesterday(boat) or rng.random() < 0.75 else [True, False]
+    is_recent = [rng.random() < 0.6, True] if _must_show_yesterday(boat) or rng.random() < 0.75 else [True, False]
+    is_out[-2:] |= np.array(is_recent)[-days:]
     if boat.story.silent is not None:
         is_out[min(days - 1, int(days * boat.story.silent)) :] = False
     return [int(day) for day in np.flatnonzero(is_out)]

@@ -15,6 +15,7 @@ from demo_fleet.actuator import settled_pct, transit_s
 from demo_fleet.arrays import GEAR_NAMES, Bools, Floats
 from demo_fleet.crossings import crossings
 from demo_fleet.engine import RECORD_HZ
+from demo_fleet.notes import simulated_notes
 from demo_fleet.physics import idle_target_rpm
 from demo_fleet.scenario import TABLE_OIL_C, EngineUnit, Scenario
 from demo_fleet.sensors import Batch, seconds_at
@@ -67,6 +68,7 @@ class Truth:
             ordered = sorted(rows, key=lambda row: (row["engine_id"], row["time"]))
             pyarrow.parquet.write_table(pa.Table.from_pylist(ordered), folder / f"{name}.parquet")
         (folder / "faults.json").write_text(json.dumps(fault_rows(scenario), indent=1) + "\n")
+        (folder / "notes.json").write_text(json.dumps(note_rows(scenario), indent=1) + "\n")
         (folder / "fleet.json").write_text(json.dumps(fleet_facts(scenario), indent=1) + "\n")
 
 
@@ -197,6 +199,11 @@ def fault_rows(scenario: Scenario) -> list[dict[str, Any]]:
         kept = {name: value for name, value in asdict(fault).items() if name not in {"onset", "full", "mended"}}
         rows.append(kept | dates)
     return rows
+
+
+def note_rows(scenario: Scenario) -> list[dict[str, Any]]:
+    """The simulated notes, times in ISO 8601."""
+    return [asdict(note) | {"at": note.at.isoformat()} for note in simulated_notes(scenario)]
 
 
 def _date(scenario: Scenario, day: float | None) -> str | None:

@@ -16,9 +16,11 @@ from demo_fleet.build import build_varied, yesterday
 from demo_fleet.damaged import DAMAGED
 from demo_fleet.loggers import CHANNELS as LOGGED
 from demo_fleet.loggers import LOGGERS
-from demo_fleet.scenario import Variation
+from demo_fleet.notes import simulated_notes
+from demo_fleet.scenario import Variation, draw_scenario
 from pipeline.channels import CHANNELS
 from pipeline.database import rows, scratch
+from pipeline.logbook import Kind
 from pipeline.readers import ReadRequest, read_log
 from pipeline.register import Boat, load_register
 
@@ -62,6 +64,37 @@ def test_the_files_do_not_depend_on_how_many_processes_wrote_them(
     monkeypatch.setattr("os.cpu_count", lambda: 2)
     build(tmp_path, boats=3, days=5, seed=4, last_day=LAST_DAY)
     assert prints(tmp_path) == prints(tiny_fleet)
+
+
+def test_a_new_season_replaces_the_earlier_one_but_nothing_of_a_person(tmp_path: Path) -> None:
+    build(tmp_path, boats=1, days=2, seed=5, last_day=LAST_DAY)
+    first = prints(tmp_path / "inbox")
+    own = tmp_path / "inbox" / "curlew" / "brought_by_hand.csv"
+    own.write_text("time,rpm\n0,600\n")
+    (tmp_path / "logbook.sqlite").write_bytes(b"notes")
+    (tmp_path / "store").mkdir()
+    build(tmp_path, boats=1, days=2, seed=6, last_day=LAST_DAY)
+    now = prints(tmp_path / "inbox")
+    assert not set(first.values()) & set(now.values())
+    assert own.exists()
+    assert (tmp_path / "logbook.sqlite").read_bytes() == b"notes"
+    assert not (tmp_path / "store").exists()
+
+
+def test_a_fleet_that_is_not_simulated_is_never_written_over(tmp_path: Path) -> None:
+    register = '[fleet]\nname = "Real"\ntimezone = "UTC"\n'
+    (tmp_path / "fleet.toml").write_text(register)
+    (tmp_path / "store").mkdir()
+    with pytest.raises(FileExistsError, match="not simulated"):
+        build(tmp_path, boats=1, days=1, last_day=LAST_DAY)
+    assert (tmp_path / "fleet.toml").read_text() == register
+    assert (tmp_path / "store").exists()
+
+
+@pytest.mark.parametrize("days", [1, 2])
+def test_the_shortest_seasons_can_be_built(days: int, tmp_path: Path) -> None:
+    build(tmp_path, boats=2, days=days, seed=3, last_day=LAST_DAY)
+    assert whole_logs(tmp_path)
 
 
 def test_progress_ends_at_the_whole(tmp_path: Path) -> None:
@@ -142,6 +175,13 @@ def test_truth_lists_the_planted_faults_and_the_engines(tiny_fleet: Path) -> Non
     assert {fault["boat"] for fault in faults} <= known
 
 
+def test_simulated_notes_use_the_logbooks_kinds() -> None:
+    notes = simulated_notes(draw_scenario(12, 60, 1, LAST_DAY))
+    assert {note.kind for note in notes} == {"replaced", "new_target", "new_table"}
+    assert {note.kind for note in notes} <= set(Kind)
+    assert all(note.at.tzinfo is not None for note in notes)
+
+
 def test_loggers_know_only_canonical_channels() -> None:
     assert set(LOGGED) == set(CHANNELS)
     assert all(set(logger.columns) <= set(CHANNELS) for logger in LOGGERS)
@@ -151,7 +191,7 @@ def test_yesterday_is_a_day_before_today_somewhere_on_earth() -> None:
     assert 0 <= (datetime.now().astimezone().date() - yesterday()).days <= 2
 
 
-@pytest.mark.parametrize(("boats", "days"), [(0, 5), (1, 2)])
+@pytest.mark.parametrize(("boats", "days"), [(0, 5), (1, 0)])
 def test_too_small_a_fleet_is_refused(boats: int, days: int, tmp_path: Path) -> None:
-    with pytest.raises(ValueError, match="at least 1 boat and 3 days"):
+    with pytest.raises(ValueError, match="at least 1 boat and 1 day"):
         build(tmp_path, boats=boats, days=days)
