@@ -23,7 +23,7 @@ LIST: Final = "simulated_truth/written.json"
 
 
 def clear_earlier(folder: Path) -> None:
-    """Remove the logs of an earlier simulated season and its store. Raises FileExistsError for a fleet of another kind."""
+    """Remove an earlier simulated season's logs and its store. Raises FileExistsError for a fleet of another kind."""
     if not (folder / "fleet.toml").exists():
         return
     if not _is_simulated(folder):
