@@ -11,7 +11,7 @@ import numpy as np
 from scipy import optimize, special, stats
 
 from pipeline.statistics.autocorrelation import variance_inflation
-from pipeline.statistics.run_length import cusum_arl_from
+from pipeline.statistics.run_length import ENDLESS, cusum_arl_from
 
 if TYPE_CHECKING:
     from pipeline.statistics.arrays import FloatArray
@@ -25,7 +25,7 @@ BASELINE_SIZES: Final = (5, 6, 7, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 15
 WIDEST_LIMIT: Final = 60.0
 """In sigmas; a design that would need more is no monitor: the baseline is too short."""
 
-_MEAN_POINTS, _SPREAD_POINTS, _NODES = 9, 15, 48
+_MEAN_POINTS, _SPREAD_POINTS, _NODES = 9, 15, 64
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def false_alarm_rate(k: float, h: float, mean_n: int, spread_df: float, lag_one:
     # Beyond a limit of 40 the run is endless for any purpose, and the equation has no digits left.
     reach = np.minimum(h / scale + 2 * lag_one / (1 - lag_one) / wander, 40.0)
     run = cusum_arl_from(np.zeros(shift.size), k / scale, reach, shift / scale, _NODES)
-    run = np.where((run > 0) & np.isfinite(run), np.clip(run, 1.0, 1e12), 1e12)
+    run = np.where((run > 0) & (run < ENDLESS), np.maximum(run, 1.0), ENDLESS)
     return 2 * float(share @ (1 / run))
 
 

@@ -16,10 +16,17 @@ if TYPE_CHECKING:
     from pipeline.statistics.arrays import FloatArray
 
 NODES: Final = 96
-"""Gauss-Legendre nodes of the integral equations. 200 nodes change no run length below 1,000,000 by 1e-6 of itself."""
+"""Gauss-Legendre nodes of the integral equations, more for wide limits; twice as many change no run length below
+1,000,000 by 1e-6 of itself."""
+
+NODES_A_SIGMA: Final = 4
+"""Nodes the equations need for each sigma between the limits."""
+
+ENDLESS: Final = 1e12
+"""Longer runs are given as this many readings: the linear system has no digits left for them."""
 
 LONGEST_RUN: Final = 1e9
-"""Run lengths beyond this are not computed: the linear system has lost its last digits there."""
+"""No limit is made for runs longer than this, in readings."""
 
 
 @lru_cache(maxsize=8)
@@ -55,12 +62,14 @@ def _transition(origin: FloatArray, x: FloatArray, w: FloatArray, offset: FloatA
 def one_sided_cusum_arl(k: float, h: float, shift: float = 0.0, head_start: float = 0.0) -> float:
     """Average run length of the upper CUSUM, in readings; k, h, shift of the mean and head start in sigmas.
 
-    Trap: in control this is twice the two-sided figure. Raises ValueError unless k >= 0 and h > 0.
+    At most ENDLESS. Trap: in control this is twice the two-sided figure. Raises ValueError unless k >= 0 and h > 0.
     """
     if k < 0 or h <= 0:
         raise ValueError(f"expected k >= 0 and h > 0, got {k} and {h}")
     one = np.ones(1)
-    return float(cusum_arl_from(head_start * one, k * one, h * one, shift * one, NODES)[0])
+    nodes = max(NODES, 32 * math.ceil(NODES_A_SIGMA * h / 32))
+    run = float(cusum_arl_from(head_start * one, k * one, h * one, shift * one, nodes)[0])
+    return run if 0 < run < ENDLESS else ENDLESS
 
 
 def two_sided_cusum_arl(k: float, h: float, shift: float = 0.0, head_start: float = 0.0) -> float:
@@ -70,7 +79,7 @@ def two_sided_cusum_arl(k: float, h: float, shift: float = 0.0, head_start: floa
     """
     up, down = (one_sided_cusum_arl(k, h, side * shift) for side in (1, -1))
     ahead_up, ahead_down = (one_sided_cusum_arl(k, h, side * shift, head_start) for side in (1, -1))
-    # Divided through by the larger, which may be beyond 1e15, so that nothing overflows or cancels.
+    # Divided through by the larger, so that nothing cancels.
     if up > down:
         up, down, ahead_up, ahead_down = down, up, ahead_down, ahead_up
     return (ahead_up + (ahead_down / down - 1) * up) / (1 + up / down)
@@ -80,15 +89,12 @@ def two_sided_cusum_arl(k: float, h: float, shift: float = 0.0, head_start: floa
 def cusum_limit(arl: float, k: float = 0.5, *, is_two_sided: bool = True) -> float:
     """The h, in sigmas, that gives a wanted in-control run length in readings. Raises ValueError out of 2 … 1e9."""
     _check_run(arl)
-    one_sided = 2 * arl if is_two_sided else arl
-    return float(
-        optimize.brentq(lambda h: math.log(one_sided_cusum_arl(k, h) / one_sided), 1e-6, _widest(k), xtol=1e-9)
-    )
-
-
-def _widest(k: float) -> float:
-    """An h whose run length surely exceeds 1e9: Siegmund's exp(2 k h) / 2 k² where k > 0, (h + 1.17)² where k = 0."""
-    return 12 / k if k > 0.01 else 1200.0
+    wanted = 2 * arl if is_two_sided else arl
+    # Doubling from a narrow limit keeps clear of the very wide ones, where the equation has lost its digits.
+    wide = 1.0
+    while one_sided_cusum_arl(k, wide) < wanted:
+        wide *= 2
+    return float(optimize.brentq(lambda h: math.log(one_sided_cusum_arl(k, h) / wanted), 1e-6, wide, xtol=1e-9))
 
 
 def _check_run(arl: float) -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.statistics.run_length import (
+    ENDLESS,
     cusum_limit,
     ewma_arl,
     ewma_width,
@@ -69,6 +70,19 @@ def test_a_limit_gives_back_the_run_it_was_made_for() -> None:
         assert two_sided_cusum_arl(0.5, cusum_limit(arl)) == pytest.approx(arl, rel=1e-6)
         assert one_sided_cusum_arl(0.5, cusum_limit(arl, is_two_sided=False)) == pytest.approx(arl, rel=1e-6)
         assert ewma_arl(0.2, ewma_width(arl, 0.2)) == pytest.approx(arl, rel=1e-6)
+    assert two_sided_cusum_arl(0.05, cusum_limit(5000, 0.05)) == pytest.approx(5000, rel=1e-6)
+
+
+@pytest.mark.parametrize(("k", "h"), [(0.5, 12), (0.25, 20), (0.1, 30), (0.05, 60)])
+def test_run_lengths_are_siegmunds_where_limits_are_wide(k: float, h: float) -> None:
+    # Siegmund (1985): (exp(2kb) - 2kb - 1) / (2k²) with b = h + 1.166, good to a few percent (Montgomery, ch. 9).
+    b = 2 * k * (h + 1.166)
+    assert one_sided_cusum_arl(k, h) == pytest.approx((np.exp(b) - b - 1) / (2 * k * k), rel=0.1)
+
+
+def test_a_run_beyond_all_digits_is_endless_and_leaves_the_other_side_alone() -> None:
+    assert one_sided_cusum_arl(0.5, 8, -6) == ENDLESS
+    assert two_sided_cusum_arl(0.5, 8, 6) == pytest.approx(one_sided_cusum_arl(0.5, 8, 6))
 
 
 def test_a_run_nobody_can_wait_for_is_refused() -> None:
