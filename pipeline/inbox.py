@@ -38,25 +38,36 @@ declare(
 class Found:
     """One file of the inbox. `file` is its path relative to the fleet folder; `trouble` says why it cannot be read."""
 
-    path: Path
+    fleet_folder: Path
     file: str
     size_bytes: int = 0
     modified_ns: int = 0
     trouble: Problem | None = None
 
+    @property
+    def path(self) -> Path:
+        """Where the file is."""
+        return self.fleet_folder / self.file
+
 
 @dataclass(frozen=True)
 class Place:
-    """Whose log a file is, what is needed to read it, and a key that changes when any of that does."""
+    """Whose logs stand in a folder, how they are read, and a key that changes when any of that does."""
 
     boat: Boat
-    request: ReadRequest
+    engines: tuple[Engine, ...]
+    channel_map: ChannelMap | None
+    timezone: str
     reading_key: str
+
+    def request(self, found: Found) -> ReadRequest:
+        """What a reader is asked about a file of this place."""
+        return ReadRequest(found.path, found.file, self.engines, self.channel_map, self.timezone)
 
 
 def scan(fleet_folder: Path) -> tuple[Found, ...]:
     """Every file of the inbox that a status is owed to, in the order of their names."""
-    found = (_look(path, fleet_folder) for path in _files(fleet_folder / FOLDER))
+    found = (_look(name, fleet_folder) for name in _files(fleet_folder / FOLDER))
     return tuple(sorted(found, key=lambda each: each.file))
 
 
@@ -82,48 +93,37 @@ class Places:
     def __init__(self, register: Register) -> None:
         self._register = register
         self._boats = {boat.id: boat for boat in register.boats}
-        self._keys: dict[tuple[str, tuple[str, ...]], str] = {}
+        self._known: dict[str, Place] = {}
 
     def of(self, found: Found) -> Place | Problem:
         """The file's place, or why no log can stand there."""
         if found.trouble is not None:
             return found.trouble
-        _, *folders, _ = found.file.split("/")
+        folder = found.file.rpartition("/")[0]
+        if folder in self._known:
+            return self._known[folder]
+        place = self._look_up(found.file, folder.split("/")[1:])
+        if isinstance(place, Place):
+            self._known[folder] = place
+        return place
+
+    def _look_up(self, file: str, folders: list[str]) -> Place | Problem:
         if not folders:
-            return self._without_boat(found)
-        if folders[0] not in self._boats:
-            return self._with_unknown_boat(found, folders[0])
-        return self._placed(found, self._boats[folders[0]], folders[1:])
-
-    def _without_boat(self, found: Found) -> Problem:
-        way_out = f"Move it into one of the boats' folders: {', '.join(self._boats)}."
-        return Problem(found.file, None, "inbox_no_boat", f"{FOLDER}/<boat>/", f"{FOLDER}/", way_out)
-
-    def _with_unknown_boat(self, found: Found, folder: str) -> Problem:
-        way_out = f"{did_you_mean(folder, self._boats)} Rename the folder, or add the boat to fleet.toml."
-        return Problem(found.file, None, "inbox_unknown_boat", "a boat's id as the folder's name", folder, way_out)
-
-    def _placed(self, found: Found, boat: Boat, folders: list[str]) -> Place | Problem:
+            way_out = f"Move it into one of the boats' folders: {', '.join(self._boats)}."
+            return Problem(file, None, "inbox_no_boat", f"{FOLDER}/<boat>/", f"{FOLDER}/", way_out)
+        boat = self._boats.get(folders[0])
+        if boat is None:
+            way_out = f"{did_you_mean(folders[0], self._boats)} Rename the folder, or add the boat to fleet.toml."
+            return Problem(file, None, "inbox_unknown_boat", "a boat's id as the folder's name", folders[0], way_out)
         if not boat.engines:
             way_out = f"Add a [[boat.engine]] table under {boat.id} in fleet.toml."
-            return Problem(found.file, None, "inbox_no_engine", "at least one engine", "none", way_out)
-        request = ReadRequest(
-            path=found.path,
-            file=found.file,
-            engines=_named_engines(boat, folders) or boat.engines,
-            channel_map=self._channel_map(boat),
-            timezone=self._register.timezone,
-        )
-        return Place(boat, request, self._reading_key(boat, request))
+            return Problem(file, None, "inbox_no_engine", "at least one engine", "none", way_out)
+        return self._place(boat, _named_engines(boat, folders[1:]) or boat.engines)
 
-    def _channel_map(self, boat: Boat) -> ChannelMap | None:
-        return None if boat.channel_map is None else self._register.channel_maps[boat.channel_map]
-
-    def _reading_key(self, boat: Boat, request: ReadRequest) -> str:
-        known_by = (boat.id, tuple(engine.id for engine in request.engines))
-        if known_by not in self._keys:
-            self._keys[known_by] = _digest_of_facts(boat, request)
-        return self._keys[known_by]
+    def _place(self, boat: Boat, engines: tuple[Engine, ...]) -> Place:
+        channel_map = None if boat.channel_map is None else self._register.channel_maps[boat.channel_map]
+        key = _digest_of_facts(boat, engines, channel_map, self._register.timezone)
+        return Place(boat, engines, channel_map, self._register.timezone, key)
 
 
 def _named_engines(boat: Boat, folders: list[str]) -> tuple[Engine, ...]:
@@ -135,34 +135,35 @@ def _named_engines(boat: Boat, folders: list[str]) -> tuple[Engine, ...]:
     return ()
 
 
-def _digest_of_facts(boat: Boat, request: ReadRequest) -> str:
+def _digest_of_facts(boat: Boat, engines: tuple[Engine, ...], channel_map: ChannelMap | None, timezone: str) -> str:
     """A short digest of everything a reading depends on apart from the file itself."""
-    channel_map = None
-    if request.channel_map is not None:
-        channel_map = {channel: entry.model_dump(mode="json") for channel, entry in request.channel_map.items()}
-    engines = [(engine.id, engine.label) for engine in request.engines]
-    facts = [READER_VERSION, boat.id, engines, request.timezone, channel_map]
+    entries = None
+    if channel_map is not None:
+        entries = {channel: entry.model_dump(mode="json") for channel, entry in channel_map.items()}
+    names = [(engine.id, engine.label) for engine in engines]
+    facts = [READER_VERSION, boat.id, names, timezone, entries]
     return blake2b(json.dumps(facts, sort_keys=True).encode(), digest_size=8).hexdigest()
 
 
+# Plain strings instead of paths below: an inbox of a season has thousands of files, and each morning looks at all.
 def _files(folder: Path) -> Iterator[str]:
     for parent, folders, names in os.walk(folder):
         folders[:] = [each for each in folders if not each.startswith(".")]
         for name in names:
             if not name.startswith(".") and not name.lower().endswith(UNFINISHED):
-                yield os.path.join(parent, name)  # noqa: PTH118 - thousands of files: a plain string is quicker
+                yield f"{parent}/{name}"
 
 
 def _look(name: str, fleet_folder: Path) -> Found:
-    path = Path(name)
-    file = path.relative_to(fleet_folder).as_posix()
+    file = FOLDER + name[len(str(fleet_folder / FOLDER)) :]
     try:
         file.encode()
     except UnicodeEncodeError:
         file = os.fsencode(file).decode("utf-8", "backslashreplace")
-        return Found(path, file, trouble=Problem(file, None, "inbox_name", "a name in UTF-8", file, "Rename the file."))
+        problem = Problem(file, None, "inbox_name", "a name in UTF-8", file, "Rename the file.")
+        return Found(fleet_folder, file, trouble=problem)
     try:
-        state = path.stat()
+        state = os.stat(name)  # noqa: PTH116
     except OSError as error:
-        return Found(path, file, trouble=unreadable(file, error))
-    return Found(path, file, state.st_size, state.st_mtime_ns)
+        return Found(fleet_folder, file, trouble=unreadable(file, error))
+    return Found(fleet_folder, file, state.st_size, state.st_mtime_ns)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from pipeline.intake import Intake, Outcome
 from pipeline.ledger import Ledger
 from pipeline.log_lists import not_measured
-from pipeline.measure import Verdict, measure, publish
+from pipeline.measure import Verdict, measure
 from pipeline.progress import Progress
 from pipeline.store import Store, StoreError
 
@@ -71,21 +71,22 @@ def ingest(
     with store.exclusive(waiting), _workers(executor) as workers:
         store.sweep()
         with _ledger(store) as ledger:
-            outcomes = _work(store, ledger, register, workers, Progress(progress))
-            publish(store)
+            outcomes, edition = _work(store, ledger, register, workers, Progress(progress))
+            if not store.shows(edition):
+                store.publish(edition)
             _remove_discarded(store, ledger)
     return _result(outcomes, time.perf_counter() - started)
 
 
 def _work(
     store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress
-) -> dict[str, Outcome]:
-    """Take in and measure. Logs whose samples turn out to be broken are read again."""
+) -> tuple[dict[str, Outcome], int]:
+    """Take in and measure, reading again logs whose samples turn out broken; outcomes by file, and the edition made."""
     outcomes = Intake(store, ledger, register, workers, progress).run()
     for _ in range(_HEALINGS):
         verdict = measure(store, ledger, register, workers, progress)
         if not verdict.damaged:
-            return outcomes | _unmeasured(outcomes, ledger, verdict)
+            return outcomes | _unmeasured(outcomes, ledger, verdict), verdict.edition
         again = Intake(store, ledger, register, workers, progress).run()
         outcomes |= {file: outcome for file, outcome in again.items() if outcome.status != "known"}
     raise StoreError(f"Sample files in {store.folder} break again and again. Check the disk.")

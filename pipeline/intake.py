@@ -191,7 +191,7 @@ class Intake:
         return again
 
     def _job(self, candidate: _Candidate) -> TakeJob:
-        return TakeJob(candidate.place.request, candidate.log_id, self._store.folder)
+        return TakeJob(candidate.place.request(candidate.found), candidate.log_id, self._store.folder)
 
     def _take(self, candidate: _Candidate, taken: Taken) -> None:
         file = candidate.found.file

@@ -27,13 +27,14 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from pathlib import Path
 
-    from pipeline.ledger import Ledger
+    from pipeline.ledger import Ledger, LogEntry
     from pipeline.progress import Progress
     from pipeline.register import Engine, Register
     from pipeline.store import Store
 
-BATCH_ROWS: Final = 500_000
-"""Samples measured in one pass: enough that planning the queries no longer counts, few enough to stay below 200 MB."""
+BATCH_ROWS: Final = 200_000
+"""Samples measured in one pass. Measured: 2.5 times as quick as 24,000 at a time, hardly slower than 500,000, and about
+120 MB for each worker."""
 
 _BATCHES_AT_ONCE: Final = 50
 """Batches in flight and added together: bounds the memory of a first ingest of thousands of logs."""
@@ -41,11 +42,13 @@ _BATCHES_AT_ONCE: Final = 50
 
 @dataclass(frozen=True)
 class Verdict:
-    """What measuring left undone.
+    """What there is to publish, and what measuring left undone.
 
-    `damaged` are sample files found broken and removed: their logs are to be read again. `failures` says of every log
-    in the store that could not be measured why not.
+    `edition` is the number of the snapshot to be. `damaged` are sample files found broken and removed: their logs are
+    to be read again. `failures` says of every log in the store that could not be measured why not.
     """
+
+    edition: int
 
     damaged: frozenset[Path]
     failures: Mapping[EngineLog, str]
@@ -77,20 +80,13 @@ def measure(store: Store, ledger: Ledger, register: Register, workers: Executor,
             with working.change():
                 working.forget(plan.gone)
                 damaged = _add_events(working, plan, workers, progress)
+                working.complete()
                 readings.refresh(working.db, plan.touched)
                 working.put("marts.logs", log_list(ledger, plan.covered, working.failures()))
                 working.put("marts.engine_logs", engine_log_list(ledger))
                 working.remember("revision", revision)
                 working.remember("edition", str(store.last_edition() + 1))
-        return Verdict(damaged, working.failures())
-
-
-def publish(store: Store) -> None:
-    """Publish the working database, if it holds something that the newest snapshot does not."""
-    with Working(store) as working:
-        edition = int(working.fact("edition") or 0)
-    if edition != store.edition():
-        store.publish(edition)
+        return Verdict(int(working.fact("edition") or 0), damaged, working.failures())
 
 
 def gear_levels(engine: Engine | None) -> tuple[GearLevel, ...]:
@@ -114,7 +110,8 @@ def _plan(working: Working, ledger: Ledger, register: Register, store: Store) ->
     wanted: dict[EngineLog, Measured] = {}
     covered: dict[EngineLog, str] = {}
     pending: list[Chain] = []
-    for engine_id, spans in _spans(ledger).items():
+    logs = ledger.logs()
+    for engine_id, spans in _spans(ledger, logs).items():
         levels = gear_levels(engines.get(engine_id))
         found = linked(spans)
         covered |= {(engine_id, log_id): cover for log_id, cover in found.covered.items()}
@@ -129,13 +126,12 @@ def _plan(working: Working, ledger: Ledger, register: Register, store: Store) ->
         gone,
         wanted,
         covered,
-        {log.log_id: log.rows_kept for log in ledger.logs().values()},
+        {log.log_id: log.rows_kept for log in logs.values()},
         _touched([(each, have[each]) for each in gone], [(each, wanted[each]) for each in _logs_of(pending)]),
     )
 
 
-def _spans(ledger: Ledger) -> dict[str, list[Span]]:
-    logs = ledger.logs()
+def _spans(ledger: Ledger, logs: Mapping[str, LogEntry]) -> dict[str, list[Span]]:
     spans: dict[str, list[Span]] = defaultdict(list)
     for each in ledger.engine_logs():
         log = logs[each.log_id]

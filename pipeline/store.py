@@ -60,10 +60,10 @@ class Store:
             return None
         return self.folder / name if _SNAPSHOT_NAME.fullmatch(name) else None
 
-    def edition(self) -> int:
-        """The number of the newest snapshot; 0 where nothing that can be opened has been published."""
+    def shows(self, edition: int) -> bool:
+        """Whether the newest snapshot is this edition and can be opened."""
         current = self.snapshot()
-        return 0 if current is None or not _opens(current) else _number(current)
+        return current is not None and _number(current) == edition and _opens(current)
 
     def last_edition(self) -> int:
         """The highest number any snapshot in the folder bears; 0 where there is none."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from pipeline.channels import CHANNELS
 from pipeline.database import Database, DatabaseError, scratch
@@ -16,6 +16,10 @@ from pipeline.store import settle
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+_FORMAT: Final = "format parquet, parquet_version v2, compression snappy"
+"""Measured on logs of 20 min: the encodings of version 2 make smaller files than zstd over those of version 1, and
+writing them takes two thirds of the time."""
 
 declare({"log_unreadable": "the log cannot be read"})
 
@@ -70,7 +74,7 @@ def _write(db: Database, final: Path, engine_id: str, channels: tuple[str, ...])
     part = final.with_name(final.name + ".part")
     target = str(part).replace("'", "''")
     columns = ",\n".join(_column(name, engine_id, name in channels) for name in CHANNELS)
-    db.execute(f"copy (select time_s, {columns} from log_rows) to '{target}' (format parquet, compression zstd)")
+    db.execute(f"copy (select time_s, {columns} from log_rows) to '{target}' ({_FORMAT})")
     size_bytes = part.stat().st_size
     settle(part, final)
     return size_bytes

@@ -104,15 +104,32 @@ class Working:
 
     def add(self, events: Sequence[Mapping[str, pa.Table]], made_from: Mapping[EngineLog, Measured]) -> None:
         """Add the event tables of several batches, and note what each log's rows were made from."""
+        known = self._event_tables()
         for name in extract.EVENT_TABLES if events else ():
-            self._insert(f"events.{name}", pa.concat_tables([tables[name] for tables in events]))
+            content = pa.concat_tables([tables[name] for tables in events])
+            if name in known:
+                self._insert(f"events.{name}", content)
+            else:
+                self.put(f"events.{name}", content)
         noted = [{**_key(each), **asdict(measured)} for each, measured in made_from.items()]
         self._insert("build.measured", pa.Table.from_pylist(noted, _MEASURED))
+
+    def complete(self) -> None:
+        """Make the event tables that no log has made yet, without rows."""
+        missing = set(extract.EVENT_TABLES) - self._event_tables()
+        if missing:
+            empty = extract.empty_tables()
+            for name in sorted(missing):
+                self.put(f"events.{name}", empty[name])
 
     def put(self, table: str, content: pa.Table) -> None:
         """Replace a whole table."""
         with self._lent("whole_table", content):
             self.db.execute(f"create or replace table {table} as from whole_table")
+
+    def _event_tables(self) -> set[str]:
+        found = self.db.execute("select table_name from duckdb_tables() where schema_name = 'events'").fetchall()
+        return {name for (name,) in found}
 
     def _insert(self, table: str, content: pa.Table) -> None:
         if content.num_rows:
@@ -161,10 +178,6 @@ def _fact(db: Database, name: str) -> str | None:
 def _new(path: Path) -> Database:
     db = open_writable(path)
     db.execute((_ROOM / "sql" / "working" / "schema.sql").read_text(encoding="utf-8"))
-    for name, table in extract.empty_tables().items():
-        db.register("empty_table", table)
-        db.execute(f"create table events.{name} as from empty_table")
-        db.unregister("empty_table")
     db.execute("insert into build.facts values ('recipe', ?)", [_recipe()])
     return db
 

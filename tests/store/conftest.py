@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from pipeline.extract import Chain
 
-START_S: Final = 1_780_000_000.0
-"""2026-05-28T20:26:40Z, the start of every log that names no other."""
+START_S: Final = 1_700_000_000.0
+"""2023-11-14T22:13:20Z, the start of every log that names no other."""
 
 REGISTER: Final = """\
 [fleet]

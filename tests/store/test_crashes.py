@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pipeline.store import Store
     from tests.store.conftest import Fleet
 
-START_S = 1_780_000_000.0
+START_S = 1_700_000_000.0
 SCRIPT = str(Path(__file__).with_name("killed.py"))
 
 

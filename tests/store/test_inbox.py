@@ -23,7 +23,7 @@ def _places(fleet: Fleet) -> dict[str, Place | Problem]:
 
 def _engines(place: Place | Problem) -> list[str]:
     assert isinstance(place, Place)
-    return [engine.engine_id for engine in place.request.engines]
+    return [engine.engine_id for engine in place.engines]
 
 
 def test_a_log_is_known_by_the_blake2b_digest_of_its_bytes(tmp_path: Path) -> None:

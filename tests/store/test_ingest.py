@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import random
 import shutil
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,11 +14,9 @@ import pytest
 from pipeline import intake
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from tests.store.conftest import Fleet
 
-START_S = 1_780_000_000.0
+START_S = 1_700_000_000.0
 HOUR_S = 3600.0
 
 
@@ -160,7 +160,7 @@ def test_a_name_used_again_after_the_inbox_was_cleared_does_not_lose_the_first_l
 
 
 def test_a_log_moved_to_the_right_boat_changes_boats(fleet: Fleet) -> None:
-    text = "time,rpm,speed\n1780000000,600,600\n1780000001,600,600\n"
+    text = "time,rpm,speed\n1700000000,600,600\n1700000001,600,600\n"
     fleet.write("petrel/port/one.csv", text)
     fleet.ingest()
     fleet.move("petrel/port/one.csv", "heron/one.csv")
@@ -246,6 +246,15 @@ def test_a_fleet_without_an_inbox_folder_is_an_empty_fleet(fleet: Fleet) -> None
     shutil.rmtree(fleet.path(""))
     assert fleet.counts() == (0, 0, 0, 0)
     assert not fleet.path("").exists()
+
+
+def test_a_fleet_folder_can_be_the_current_folder(fleet: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
+    fleet.log("heron/one.csv")
+    monkeypatch.chdir(fleet.folder)
+    here = replace(fleet, folder=Path())
+    assert here.counts() == (1, 0, 0, 0)
+    assert here.spans() == [("heron/main", "heron/one.csv", 6)]
+    assert fleet.counts() == (0, 0, 1, 0)
 
 
 def test_progress_rises_to_what_was_expected(fleet: Fleet) -> None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from tests.store.conftest import Fleet
 
-START_S = 1_780_000_000.0
+START_S = 1_700_000_000.0
 
 
 class AtOnce(Executor):
