@@ -39,8 +39,20 @@ class Judged(BaseModel):
     clean_runs: int | None = None
 
 
+class Drift(BaseModel):
+    """How far the like-for-like level may move from its baseline before it is watched; a share of it if `is_share`."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    watch: float | None = None
+    is_share: bool = False
+
+
 class Indicator(BaseModel):
-    """One indicator as its header declares it. `wanted` is the band by facet; without one, zero is wanted."""
+    """One indicator as its header declares it. `wanted` is the band by facet; without one, zero is wanted.
+
+    `resolution` is how finely a reading can be told. `priors` are the slope on a covariate expected before any reading
+    and how far it may be off (1 sd), in reading units per covariate unit: common practice, no published source.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     name: str
@@ -54,9 +66,12 @@ class Indicator(BaseModel):
     do: str
     source: str
     minimum_n: int
+    resolution: float
     covariates: tuple[Literal["temp_c", "battery_v"], ...] = ()
     limits: Limits = Field(default_factory=Limits)
     wanted: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
+    drift: Drift = Field(default_factory=Drift)
+    priors: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
     judged: Judged = Field(default_factory=Judged)
 
 

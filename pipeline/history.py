@@ -31,7 +31,7 @@ class SeriesKey:
 class Series:
     """Readings in time order, arrays of one length: start of the run (epoch s), engine hours, value, count, covariates.
 
-    A covariate is NaN where it is not declared or was not logged. `remark` is the newest reading's, if any.
+    `setting` is the calibration in force. A covariate or setting is NaN where it is not declared or was not logged. `remark` is the newest reading's, if any.
     """
 
     key: SeriesKey
@@ -41,6 +41,7 @@ class Series:
     n: FloatArray
     temp_c: FloatArray
     battery_v: FloatArray
+    setting: FloatArray
     run_ids: NDArray[np.object_]
     remark: str | None
 
@@ -58,6 +59,7 @@ class Series:
             n=self.n[where],
             temp_c=self.temp_c[where],
             battery_v=self.battery_v[where],
+            setting=self.setting[where],
             run_ids=self.run_ids[where],
             remark=self.remark,
         )
@@ -127,7 +129,7 @@ def load_history(db: Database, as_of: datetime) -> History:
     )
 
 
-_NUMBERS: Final = ("at_s", "hours", "value", "n", "temp_c", "battery_v")
+_NUMBERS: Final = ("at_s", "hours", "value", "n", "temp_c", "battery_v", "setting")
 
 
 def _record(row: Mapping[str, Any]) -> EngineRecord:

@@ -23,9 +23,10 @@ COLUMNS: Final[dict[str, str]] = {
     "n": "bigint",
     "temp_c": "double",
     "battery_v": "double",
+    "setting": "double",
     "remark": "varchar",
 }
-"""The long table. `facet` is '' where the indicator has none; a covariate is null where not declared or logged."""
+"""The long table. `setting` is the calibration in force (shift target, table value), `facet` is '' where the indicator has none; a covariate is null where not declared or logged."""
 
 CONTEXT_RUNS: Final = 10
 """How many earlier runs an indicator may look back on."""

@@ -4,20 +4,22 @@ unit = "°C"
 decimals = 0
 facet = "none"
 worse = "higher"
+resolution = 1.0
 meaning = "Median coolant temperature of the hot idle windows."
-covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Only windows that count as hot."
 do = "Check the cooling water flow and the thermostat."
 source = "no limit set: the engine maker's limits belong in the fleet file"
+
+[drift]
+watch = 8.0
 */
 select
     engine_id,
     run_id,
     '' as facet,
     median(coolant_c) as value,
-    count(*) as n,
-    avg(temp_c) as temp_c
+    count(*) as n
 from focus.idle_windows
 where coolant_c is not null and thermal = 'hot'
 group by

@@ -4,6 +4,7 @@ unit = "count"
 decimals = 0
 facet = "what was seen"
 worse = "lower"
+resolution = 1.0
 meaning = "How often a run shows each thing that a morning asks about: shifts with a reading into each gear, idle windows in each gear, a warm engine, a lift off idle in neutral."
 minimum_n = 1
 caveat = "Counts what was logged; an ordinary trip holds most of it."

@@ -4,6 +4,7 @@ unit = "%"
 decimals = 1
 facet = "cold or hot"
 worse = "away"
+resolution = 0.1
 meaning = "Mean correction of the closed lambda loop in idle windows, weighted by their length, cold (first five minutes of a cold start) and hot apart."
 covariates = ["temp_c"]
 minimum_n = 2
@@ -14,6 +15,12 @@ source = "limits: common practice, no published source (within 5 % good, beyond 
 [limits]
 watch = 5.0
 hold = 10.0
+
+[drift]
+watch = 4.0
+
+[priors]
+temp_c = [0.0, 0.05]
 */
 select
     engine_id,

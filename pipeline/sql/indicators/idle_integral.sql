@@ -4,6 +4,7 @@ unit = "%"
 decimals = 1
 facet = "gear"
 worse = "away"
+resolution = 0.1
 meaning = "Mean slow correction of the idle loop in warm idle windows (55 C or more), weighted by their length; an unsettled window weighs a third."
 covariates = ["temp_c"]
 minimum_n = 2
@@ -19,6 +20,12 @@ hold = 10.0
 neutral = [-3.0, 0.0]
 forward = [0.0, 3.0]
 reverse = [0.0, 3.0]
+
+[drift]
+watch = 4.0
+
+[priors]
+temp_c = [0.0, 0.05]
 */
 with weighed as (
     select
@@ -28,6 +35,7 @@ with weighed as (
         integral_pct,
         temp_c,
         battery_v,
+        feedforward_pct,
         -- the loop has not re-converged in a short window: it tells something, but less
         duration_s * case when is_unsettled then 1.0 / 3 else 1 end as weight_s
     from focus.idle_windows
@@ -41,7 +49,9 @@ select
     sum(integral_pct * weight_s) / sum(weight_s) as value,
     count(*) as n,
     sum(temp_c * weight_s) / sum(weight_s) as temp_c,
-    avg(battery_v) as battery_v
+    avg(battery_v) as battery_v,
+    -- a table cell that moved is a calibration change: the integral gives up what the cell gained
+    sum(feedforward_pct * weight_s) / sum(weight_s) as setting
 from weighed
 group by
     engine_id,

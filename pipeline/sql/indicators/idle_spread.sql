@@ -4,12 +4,19 @@ unit = "rpm"
 decimals = 0
 facet = "gear"
 worse = "higher"
+resolution = 1.0
 meaning = "Standard deviation of speed inside idle windows, pooled over the run."
 covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Falls with a slower log: compare logs of one rate."
 do = "Look at ignition, injectors and the idle loop's gains."
 source = "pooled standard deviation; no limit set: take it from the maker"
+
+[drift]
+watch = 10.0
+
+[priors]
+temp_c = [0.0, 0.1]
 */
 select
     engine_id,

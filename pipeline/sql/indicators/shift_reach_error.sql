@@ -4,6 +4,7 @@ unit = "% of travel"
 decimals = 2
 facet = "gear reached"
 worse = "away"
+resolution = 0.1
 meaning = "Settled shift position minus the target then in force, signed: the median of the run's shifts into that gear."
 covariates = ["temp_c", "battery_v"]
 minimum_n = 3
@@ -14,6 +15,13 @@ source = "limits: common practice, no published source (within 1 % good, to 2 % 
 [limits]
 watch = 1.0
 hold = 2.0
+
+[drift]
+watch = 0.8
+
+[priors]
+temp_c = [0.0, 0.01]
+battery_v = [0.0, 0.1]
 */
 select
     engine_id,
@@ -22,7 +30,9 @@ select
     median(reach_error_pct) as value,
     count(*) as n,
     avg(temp_c) as temp_c,
-    avg(battery_v) as battery_v
+    avg(battery_v) as battery_v,
+    -- a target that was re-set is a calibration change, not a fault: the season starts anew there
+    median(target_pct) as setting
 from focus.shifts
 where reach_error_pct is not null and to_gear is not null
 group by

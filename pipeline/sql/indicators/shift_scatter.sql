@@ -4,11 +4,15 @@ unit = "% of travel"
 decimals = 2
 facet = "gear reached"
 worse = "higher"
+resolution = 0.1
 meaning = "Robust spread (1.4826 x median absolute deviation) of settled positions, taken against the target then in force, over this run and the nine before."
 minimum_n = 8
 caveat = "Against the target, so a re-set target is not scatter. Neighbouring readings share most of their shifts."
 do = "Look for play in the linkage and its bushings, and for a worn position sensor."
 source = "MAD scaled by 1/Phi^-1(0.75) = 1.4826 for a normal spread; no limit set: take it from the maker"
+
+[drift]
+watch = 0.4
 */
 with recent as (
     -- each run with itself and the nine before it

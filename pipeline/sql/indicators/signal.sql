@@ -4,6 +4,7 @@ unit = "share of samples"
 decimals = 2
 facet = "channel"
 worse = "higher"
+resolution = 0.01
 meaning = "Share of the run's samples of a channel that cannot be believed: flat, stuck at an end, spiking, impossible or in the wrong unit. No row where nothing is wrong."
 minimum_n = 1
 caveat = "A data finding, never an engine finding."

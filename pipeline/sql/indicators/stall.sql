@@ -4,6 +4,7 @@ unit = "count"
 decimals = 0
 facet = "gear"
 worse = "higher"
+resolution = 1.0
 meaning = "How often the engine died in the run, by the gear in force; n is how many shifts and idle windows it might have died in."
 minimum_n = 1
 caveat = "Stays a hold until a note answers it or five later runs are clean. Stopping the engine at the end of a log is none."

@@ -14,6 +14,7 @@ select
     list(readings.n::double order by readings.started_at) as n,
     list(readings.temp_c order by readings.started_at) as temp_c,
     list(readings.battery_v order by readings.started_at) as battery_v,
+    list(readings.setting order by readings.started_at) as setting,
     list(readings.run_id order by readings.started_at) as run_id,
     arg_max(readings.remark, readings.started_at) as remark
 from marts.readings
