@@ -87,7 +87,7 @@ def two_sided_cusum_arl(k: float, h: float, shift: float = 0.0, head_start: floa
 
 @lru_cache(maxsize=1024)
 def cusum_limit(arl: float, k: float = 0.5, *, is_two_sided: bool = True) -> float:
-    """The h, in sigmas, that gives a wanted in-control run length in readings. Raises ValueError out of 2 … 1e9."""
+    """The h, in sigmas, that gives a wanted in-control run length in readings. Raises ValueError outside 2 … 5e8."""
     _check_run(arl)
     wanted = 2 * arl if is_two_sided else arl
     # Doubling from a narrow limit keeps clear of the very wide ones, where the equation has lost its digits.
