@@ -10,6 +10,7 @@ with neighbours as (
         rpm,
         shift_position,
         lag(shift_position) over () as position_before,
+        lag(shift_position, 2) over () as position_before_that,
         lead(shift_position) over () as position_after,
         lag(rpm) over () as rpm_before,
         lead(rpm) over () as rpm_after,
@@ -37,6 +38,8 @@ where
             abs(shift_position - position_before) > 15
             and abs(shift_position - position_before) / step_s > 800
             and abs(position_after - position_before) > 8
+            -- the way back from a spike is no jump
+            and (abs(position_before - position_before_that) > 8 and abs(shift_position - position_before_that) < 4) is not true
         )
         or (
             abs(rpm - rpm_before) > 600

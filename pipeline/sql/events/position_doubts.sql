@@ -28,6 +28,7 @@ positions as (
         seen.channel.n as n,
         seen.channel.low as low_pct,
         seen.channel.high as high_pct,
+        seen.channel.mean as mean_pct,
         coalesce(jump_counts.jumps, 0) as jumps
     from seen
     left join jump_counts on seen.run_no = jump_counts.run_no
@@ -38,8 +39,8 @@ select
     run_no,
     jumps,
     case
-        -- the dead ends of a sensor: a target of % of travel never lies there
-        when low_pct >= -1.5 and high_pct <= 1.5 and high_pct - low_pct > 0.2 then 'wrong unit'
+        -- the dead ends of a sensor: a target in % of travel never lies there; a fraction stands well off zero
+        when low_pct >= -1.5 and high_pct <= 1.5 and mean_pct > 0.05 then 'wrong unit'
         when low_pct < high_pct and (high_pct <= 1.5 or low_pct >= 98.5) then 'stuck'
         when jumps >= 3 then 'impossible'
     end as fault

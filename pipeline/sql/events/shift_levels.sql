@@ -101,8 +101,11 @@ select
             then 'never steady'
     end as why_null,
     case when why_null is null then medians.settled_pct end as settled_pct,
-    -- too brief a shift may end before the actuator has begun to move
-    medians.until_s - medians.step_s >= 1.5 and medians.positions >= 5 and medians.distinct_positions = 1 as is_flat
+    -- still though it had both the time and somewhere to go
+    medians.until_s - medians.step_s >= 1.5
+    and medians.positions >= 5
+    and medians.distinct_positions = 1
+    and abs(medians.first_pct - steps.target_pct) > 5 as is_flat
 from medians
 inner join steps on medians.shift_no = steps.shift_no
 left join position_doubts on steps.run_no = position_doubts.run_no
