@@ -44,6 +44,9 @@ DAY_S: Final = 86_400.0
 EPOCH_FROM_S: Final = 1e9
 """Seconds above this are seconds since 1970 (the contract's rule); as elapsed time they would be 31 years."""
 
+FAR_S: Final = 1e10
+"""The year 2286, and 1653: a stamp beyond is no time, whatever digits it has."""
+
 FIRST_CREDIBLE_S: Final = datetime(2000, 1, 1, tzinfo=UTC).timestamp()
 MAX_SPREAD_S: Final = 2.0
 MIN_STEP_S: Final = 0.001
@@ -302,7 +305,7 @@ def _midnight(day: date | None, zone: str) -> float:
 
 def _offset_s(local_s: float, zone: str, fold: int = 0) -> float:
     """The zone's offset from UTC in seconds at a local time given as if it were UTC."""
-    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=local_s)
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=max(-FAR_S, min(local_s, FAR_S)))
     offset = moment.replace(tzinfo=ZoneInfo(zone), fold=fold).utcoffset()
     return offset.total_seconds() if offset is not None else 0.0
 
@@ -344,7 +347,7 @@ def settle(time_s: Seconds, clock: LogClock, first_line: int | None = None) -> S
     """
     if _is_sound(time_s, clock):
         return Settled(time_s, np.ones(time_s.size, dtype=np.bool_))
-    keep = np.isfinite(time_s)
+    keep = np.asarray(np.abs(time_s) < FAR_S, dtype=np.bool_)
     if not keep.any():
         way_out = "Check the time's column and unit in the channel map."
         raise Refusal(_problem(clock, first_line, "time_unreadable", "times", "none that can be read", way_out))
@@ -474,7 +477,7 @@ def _credible(time_s: Seconds, clock: LogClock, problems: list[Problem]) -> tupl
     credible = (time_s >= FIRST_CREDIBLE_S) & (time_s <= _last_credible_s(clock))
     if credible.all() or (~credible).mean() <= MAX_LOST_SHARE:
         return time_s, credible
-    shown = datetime.fromtimestamp(max(-6e10, min(float(time_s[0]), 2e11)), UTC).isoformat()
+    shown = datetime.fromtimestamp(float(time_s[0]), UTC).isoformat()
     set_at = _set_while_logging(time_s, credible)
     if set_at is not None:
         way_out = "Set the logger's clock before logging."

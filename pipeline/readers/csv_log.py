@@ -20,7 +20,7 @@ from pipeline.readers.clock import LogClock, find_start, kind_of, plan
 from pipeline.readers.header import NULL_TOKENS, Header, is_blank, is_number, read_header
 from pipeline.readers.matching import Selection, select
 from pipeline.readers.request import LogRead, Refusal, in_words
-from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, number_in_text
+from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, number_in_text, path_literal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -203,7 +203,7 @@ def _relation(text: _Text, header: Header, types: Sequence[str], *, keep_rejects
     quote = literal('"') if header.quoted else "''"
     packed = _PACKED.get(text.path.suffix.lower(), "none")
     return (
-        f"read_csv({literal(str(text.path))}, auto_detect = false, header = false, skip = {text.skip}, "
+        f"read_csv({path_literal(text.path)}, auto_detect = false, header = false, skip = {text.skip}, "
         f"delim = {literal(header.delimiter)}, quote = {quote}, escape = {quote}, "
         f"decimal_separator = {literal(header.decimal)}, compression = '{packed}', "
         f"columns = {{{columns}}}, nullstr = [{nulls}]{_KEEP_REJECTS if keep_rejects else ''})"

@@ -228,6 +228,8 @@ def _cells(line: str, delimiter: str) -> tuple[str, ...]:
 
 
 def _parse(body: Sequence[_Line], file: str) -> Header | None:
+    if not body:
+        return None
     delimiter, decimal = _dialect([line.text for line in body])
     rows = [_cells(line.text, delimiter) for line in body]
     first = _first_row(rows, decimal)

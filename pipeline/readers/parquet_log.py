@@ -11,7 +11,7 @@ from pipeline.readers.clock import LogClock, find_start, kind_of, numeric_kind, 
 from pipeline.readers.header import column_of
 from pipeline.readers.matching import select
 from pipeline.readers.request import LogRead, Refusal, in_words
-from pipeline.readers.rows import Losses, Scan, create_rows, finish, literal, number_in_text, quoted
+from pipeline.readers.rows import Losses, Scan, create_rows, finish, number_in_text, path_literal, quoted
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -73,7 +73,7 @@ def parquet_columns(db: Database, path: Path) -> list[ParquetColumn]:
 
 
 def _relation(path: Path) -> str:
-    return f"read_parquet({literal(str(path))}, hive_partitioning = false)"
+    return f"read_parquet({path_literal(path)}, hive_partitioning = false)"
 
 
 def _read(db: Database, request: ReadRequest) -> LogRead:
@@ -144,6 +144,6 @@ def every_value(db: Database, path: Path, limit: int) -> list[list[str | None]]:
 
 def metadata_of(db: Database, path: Path) -> list[tuple[str, str]]:
     """The file's own key-value metadata, but for what libraries put there for themselves."""
-    pairs = f"parquet_kv_metadata({literal(str(path))})"
+    pairs = f"parquet_kv_metadata({path_literal(path)})"
     found = rows(db, f"select decode(key) as key, decode(value) as value from {pairs} where octet_length(value) < 200")
     return [(row["key"], row["value"]) for row in found]

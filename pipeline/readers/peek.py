@@ -9,7 +9,8 @@ import numpy as np
 
 from pipeline.readers.csv_log import every_cell
 from pipeline.readers.header import Column, column_of, read_header
-from pipeline.readers.mdf4_log import opened, sampled, signals_of
+from pipeline.readers.mdf4_child import Job
+from pipeline.readers.mdf4_log import mdf4_content
 from pipeline.readers.parquet_log import every_value, metadata_of, parquet_columns
 from pipeline.readers.request import ReadRequest
 
@@ -81,11 +82,11 @@ def _peek_parquet(db: Database, path: Path) -> Peek:
 
 
 def _peek_mdf4(path: Path) -> Peek:
-    with opened(ReadRequest(path, path.name, (), None, "UTC")) as file:
-        columns = [
-            _peeked(signal.column, [str(value) for value in sampled(file, signal)[:PEEK_ROWS].tolist()], ".")
-            for signal in signals_of(file)
-        ]
+    content = mdf4_content(Job(ReadRequest(path, path.name, (), None, "UTC"), read=False))
+    columns = [
+        _peeked(signal.column, [str(value) for value in signal.values[:PEEK_ROWS].tolist()], ".")
+        for signal in content.signals.values()
+    ]
     return Peek(tuple(columns), (), own_time=True)
 
 

@@ -14,6 +14,7 @@ from pipeline.readers.request import LogRead, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from pathlib import Path
 
     from pipeline.database import Database
     from pipeline.readers.matching import Pick, Selection
@@ -125,6 +126,11 @@ def _coded(column: str, form: Form, codes: Mapping[str, float], decimal: str) ->
         cases += [f"when trim({column}) = {literal(text)} then {code!r}" for text, code in texts.items()]
         cases += [f"when lower(trim({column})) = {literal(text.lower())} then {code!r}" for text, code in texts.items()]
     return f"case {' '.join(cases)} end" if cases else "null"
+
+
+def path_literal(path: Path) -> str:
+    """A path as an SQL string, its wildcards taken as themselves: DuckDB would read every file they match."""
+    return literal("".join(f"[{letter}]" if letter in "[*?" else letter for letter in str(path)))
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import itertools
+import random
 from collections.abc import Callable
 from typing import Any
 
@@ -275,6 +277,37 @@ def test_what_cannot_be_a_log_is_refused_with_a_way_out(
     assert answer.codes[0] == code
     assert answer.log.problems[0].way_out
     assert answer.log.problems[0].file == f"inbox/petrel/{name}"
+
+
+def test_names_repeated_where_the_logger_restarted_cost_their_row_only(read: Read, write: Write) -> None:
+    lines = many(200).splitlines()
+    lines[100:100] = [lines[0]]
+    answer = read(write("\n".join(lines) + "\n"))
+    assert (answer.log.rows, answer.log.rows_dropped) == (200, 1)
+    assert answer.column("rpm") == [600.0 + row for row in range(200)]
+
+
+def test_any_damage_is_an_answer_with_times_that_rise_and_counts_that_fit(read: Read, write: Write) -> None:
+    draw = random.Random(20260614)  # noqa: S311 - damage, not secrets
+    whole = many(120).encode()
+    for _ in range(60):
+        damaged = bytearray(whole)
+        for _ in range(draw.choice([1, 3, 20])):
+            place = draw.randrange(len(damaged))
+            damaged[place : place + draw.choice([0, 1, 40])] = draw.choice(
+                [b"", b",", b"\n", b'"', b"\0", b"\xff", b"9" * 30]
+            )
+        answer = read(write(bytes(damaged)))
+        times = answer.column("time_s")
+        assert all(here < there for here, there in itertools.pairwise(times))
+        assert len(times) == answer.log.rows
+        assert answer.log.status == "taken" or answer.log.problems
+
+
+def test_wildcards_in_a_file_name_do_not_read_its_neighbours(read: Read, write: Write) -> None:
+    write(PLAIN, "2026-06-14_0710 log-b.csv")
+    for name in ("2026-06-14_0710 log*.csv", "2026-06-14_0710 log?b.csv", "2026-06-14_0710 log[-]b.csv", "it's 1.csv"):
+        assert read(write(PLAIN, name)).column("rpm") == RPM
 
 
 def test_bytes_of_every_kind_are_an_answer_and_never_an_exception(read: Read, write: Write) -> None:

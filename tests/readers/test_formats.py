@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from pipeline.readers import LOG_SUFFIXES, is_log, log_suffix
+from pipeline.readers import LOG_SUFFIXES, is_log, log_suffix, mdf4_log
 
 Read = Callable[..., Any]
 Write = Callable[..., Any]
@@ -206,6 +206,17 @@ def test_an_mdf4_file_cut_at_any_place_is_an_answer_and_never_an_exception(read:
         cut.write_bytes(whole[: int(len(whole) * share)])
         answer = read(cut)
         assert answer.codes == ["damaged_file"] or answer.log.status == "taken"
+
+
+def test_a_file_that_crashes_its_reader_is_a_refusal_and_the_next_one_is_read(
+    read: Read, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = mdf4(tmp_path / "log.mf4", [[signal("rpm", [0, 1], [600.0, 601.0])]])
+    monkeypatch.setattr(mdf4_log, "_CHILD", mdf4_log._Child())  # noqa: SLF001 - a process of this test's own
+    with monkeypatch.context() as broken:
+        broken.setattr(mdf4_log, "_SERVE", "import os; os.abort()")
+        assert read(path).codes == ["damaged_file"]
+    assert read(path).log.status == "taken"
 
 
 def test_without_the_extra_an_mdf4_log_is_refused_with_how_to_install_it(
