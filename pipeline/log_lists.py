@@ -132,7 +132,8 @@ def _refused_row(entry: FileEntry) -> dict[str, Any]:
     first = entry.problems[0]
     _, *folders, _ = entry.file.split("/")
     boat = folders[0] if folders else None
-    return {"file": entry.file, "boat": boat, "status": "refused", "reason": first.reason(), "line": first.line}
+    said = {"status": "refused", "reason": first.reason(), "line": first.line}
+    return {"file": entry.file, "boat": boat, **said, "engines": [], "copies": []}
 
 
 def _remark(row: dict[str, Any], sentence: str) -> None:

@@ -27,12 +27,15 @@ from typing import Final
 ROOT: Final = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(Path(__file__).resolve().parent)]
 
-import polars as pl  # noqa: E402 - the paths above come first
+import pandas as pd  # noqa: E402 - the paths above come first
+import polars as pl  # noqa: E402
 import pyarrow as pa  # noqa: E402
 from made_logs import COLUMNS, FIRST_S, write_log  # noqa: E402
 from rivals import (  # noqa: E402
+    pandas_events,
     pandas_from_samples,
     pandas_whole,
+    polars_events,
     polars_from_samples,
     polars_whole,
 )
@@ -78,6 +81,7 @@ def main() -> None:
         work = Path(folder)
         fleet = _fleet(work / "fleet", logs=asked.logs, minutes=20)
         print(f"{asked.logs} logs of 20 min, 20 Hz, {len(COLUMNS)} columns; {CPUS} processors; {asked.rounds} rounds")
+        print(f"the first log holds {_agree(_logs(fleet)[0])}")
         _whole(fleet, work, asked.rounds)
         _events(fleet, work, asked.rounds)
         if not asked.no_memory:
@@ -245,6 +249,15 @@ def _logs(fleet: Path) -> list[Path]:
 
 def _drop_store(fleet: Path) -> None:
     shutil.rmtree(fleet / "store", ignore_errors=True)
+
+
+def _agree(log: Path) -> str:
+    """How many runs, shifts and idle windows the rivals find in a log; an error if they differ."""
+    by_pandas = [len(table) for table in pandas_events(pd.read_csv(log))]
+    by_polars = [len(table) for table in polars_events(pl.read_csv(log, infer_schema_length=None))]
+    if by_pandas != by_polars:
+        raise RuntimeError(f"pandas and polars do not do the same job: {by_pandas}, {by_polars}")
+    return "{} run, {} shifts, {} idle windows".format(*by_pandas)
 
 
 def _side_by_side(job: Callable[[Path, Path], None], fleet: Path, work: Path) -> None:

@@ -9,9 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pyarrow.parquet as pq
 import pytest
 
 from pipeline import intake
+from pipeline.channels import CHANNELS
 
 if TYPE_CHECKING:
     from tests.store.conftest import Fleet
@@ -59,6 +61,39 @@ def test_an_ingest_never_changes_the_inbox(fleet: Fleet) -> None:
     fleet.ingest()
     assert state() == before
     assert {path.name for path in fleet.folder.iterdir()} == {"fleet.toml", "inbox", "store"}
+
+
+def test_a_log_of_two_engines_gives_each_its_samples(fleet: Fleet) -> None:
+    register = (fleet.folder / "fleet.toml").read_text(encoding="utf-8")
+    gull = '[[boat]]\nid = "gull"\n[[boat.engine]]\nid = "port"\n[[boat.engine]]\nid = "starboard"\n'
+    fleet.register(f"{register}\n{gull}")
+    fleet.write(
+        "gull/both.csv",
+        "time,port_rpm,starboard_rpm,starboard_battery\n1700000000,600,700,12.5\n1700000001,601,701,12.4\n",
+    )
+    assert fleet.counts() == (1, 0, 0, 0)
+    assert fleet.spans() == [("gull/port", "gull/both.csv", 2), ("gull/starboard", "gull/both.csv", 2)]
+    listed = fleet.rows("select engine_id, channels, samples from marts.engine_logs order by engine_id")
+    assert [(row["engine_id"], row["channels"]) for row in listed] == [
+        ("gull/port", ["rpm"]),
+        ("gull/starboard", ["rpm", "battery"]),
+    ]
+    starboard = fleet.store.samples_path(listed[1]["samples"])
+    assert fleet.rows(f"select time_s, rpm, battery, oil_temp from '{starboard}'") == [
+        {"time_s": 1700000000.0, "rpm": 700.0, "battery": 12.5, "oil_temp": None},
+        {"time_s": 1700000001.0, "rpm": 701.0, "battery": pytest.approx(12.4), "oil_temp": None},
+    ]
+
+
+def test_sample_files_all_have_the_same_columns_in_the_contracts_order(fleet: Fleet) -> None:
+    fleet.log("heron/one.csv")
+    fleet.log("petrel/port/two.csv")
+    fleet.ingest()
+    for samples in fleet.samples():
+        schema = pq.read_schema(fleet.store.samples_path(samples))
+        assert schema.names == ["time_s", *CHANNELS]
+        doubles = [field.name for field in schema if str(field.type) == "double"]
+        assert doubles == ["time_s", "engine_hours"]
 
 
 def test_a_grown_file_replaces_what_it_was(fleet: Fleet) -> None:
