@@ -26,7 +26,7 @@ SLOW_DOWN_PCT = 8.0
 """The drive eases off within this distance of the target."""
 DRIVE_LAG_S = 0.03
 DETENT_PER_S = 9.0
-DRIVE_OHM_AMPERE = 32.0
+FULL_DRIVE_A = 32.0
 """Current at full drive, A."""
 NOMINAL_V = 13.2
 GREASE_LIMIT_C = 17.0
@@ -83,7 +83,7 @@ class _Drive:
         error = self.target - self.x
         self.driving &= np.abs(error) > DEAD_BAND_PCT
         effort = np.clip(error / SLOW_DOWN_PCT, -1.0, 1.0) * self.driving
-        sag = self.ohm * DRIVE_OHM_AMPERE * (np.abs(effort) + 0.8 * self.driving * np.exp(-clock_s / 0.04))
+        sag = self.ohm * FULL_DRIVE_A * (np.abs(effort) + 0.8 * self.driving * np.exp(-clock_s / 0.04))
         net = np.maximum(np.abs(effort) - self.friction, 0.0) / (1.0 - self.friction)
         wanted = np.sign(effort) * net * self.full_speed * (self.volts - sag) / NOMINAL_V
         stuck = (self.stuck_s > 0.0) & (np.sign(error) * (self.x - self.stuck_at) >= 0.0)

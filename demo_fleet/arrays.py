@@ -13,4 +13,3 @@ Bools = NDArray[np.bool_]
 
 REVERSE, NEUTRAL, FORWARD = -1, 0, 1
 GEAR_NAMES = {REVERSE: "reverse", NEUTRAL: "neutral", FORWARD: "forward"}
-GEAR_CODES = {name: code for code, name in GEAR_NAMES.items()}

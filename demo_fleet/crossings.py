@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from demo_fleet.scenario import WANTED_GEAR_PCT, WANTED_NEUTRAL_PCT, EngineUnit, Scenario
+from demo_fleet.trips import DIES_FROM
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,7 +16,6 @@ REACH: Final = (1.0, 2.0)
 TRIM: Final = (5.0, 10.0)
 INTEGRAL_BEYOND_BAND: Final = (5.0, 10.0)
 TRANSIT_DRIFT: Final = 0.25
-DETAIL_PER_STALL: Final = 0.9
 
 Limits = tuple[float | None, float | None]
 
@@ -48,7 +48,7 @@ def _level(scenario: Scenario, fault: Fault) -> tuple[Callable[[float], float], 
     if fault.cause == "actuator_wear":
         return abs, (TRANSIT_DRIFT, None)
     if fault.cause == "idle_margin":
-        return abs, (None, DETAIL_PER_STALL)
+        return abs, (None, DIES_FROM)
     return abs, (None, None)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final, Literal
 
 if TYPE_CHECKING:
@@ -134,8 +134,3 @@ _EFFECTS: Final[dict[str, dict[str, float]]] = {
     "fuel_delivery": {"lean": 1.0},
     "calibration_change": {"table": 1.0},
 }
-
-
-def scaled(fault: Fault, factor: float) -> Fault:
-    """The same fault, larger or smaller."""
-    return replace(fault, size=fault.size * factor)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 Layout = Literal["combined", "folders"]
-Clock = Literal["seconds", "iso", "iso_offset", "epoch_ms", "clock", "timestamp"]
+Clock = Literal["seconds", "iso_offset", "epoch_ms", "clock", "timestamp"]
 
 FAST: Final = ("rpm", "rpm_target", "gear", "shift_target", "shift_position", "throttle", "pedal", "idle_integral",
                "idle_feedforward", "idle_active", "fuel_closed_loop", "lambda", "lambda_target", "fuel_trim", "battery",
@@ -17,7 +17,7 @@ CHANNELS: Final = FAST + SLOW
 
 @dataclass(frozen=True)
 class Column:
-    """How one channel stands in a log. `step` is the quantisation in the logged unit, `decimals` what is printed."""
+    """How one channel stands in a log: its name there, its unit, and the words that stand for values."""
 
     name: str
     unit: str | None = None

@@ -32,7 +32,7 @@ watch = 150.0
 hold = 110.0
 """
 
-TIME_UNITS = {"seconds": "s", "iso": "iso8601", "iso_offset": "iso8601", "epoch_ms": "epoch_ms", "clock": "clock"}
+TIME_UNITS = {"seconds": "s", "iso_offset": "iso8601", "epoch_ms": "epoch_ms", "clock": "clock"}
 
 
 def fleet_toml(scenario: Scenario) -> str:

@@ -48,13 +48,17 @@ def write_logs(folder: Path, scenario: Scenario, progress: Progress | None) -> T
     shares = [Share(folder, scenario, number, of) for number in range(of)]
     children = [_start(share) for share in shares[1:]]
     truth = Truth()
-    done = 0
-    for lanes_done in write_share(shares[0], truth):
-        done = min(count, done + lanes_done * of)
-        if progress:
-            progress(done, count)
-    for child in children:
-        truth.join(_finish(child))
+    try:
+        done = 0
+        for lanes_done in write_share(shares[0], truth):
+            done = min(count, done + lanes_done * of)
+            if progress:
+                progress(done, count)
+        for child in children:
+            truth.join(_finish(child))
+    finally:
+        for child in children:
+            child.kill()  # does nothing to one that has ended
     return truth
 
 
@@ -132,8 +136,8 @@ def _files(logs: Sequence[_Log], lanes: int) -> list[str]:
     return names
 
 
-def _write_one(folder: Path, batch: Batch, log: _Log, noise: float) -> int:
+def _write_one(folder: Path, batch: Batch, log: _Log, noise: float) -> None:
     lanes = [batch.lanes[index] for index in log.lanes]
     times = sample_times(lanes[0], lanes[0].outing.seed)
     measured = [measure(batch, index, times, noise) for index in log.lanes]
-    return write_log(folder / log.path, lanes, measured, times)
+    write_log(folder / log.path, lanes, measured, times)

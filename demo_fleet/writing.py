@@ -44,8 +44,8 @@ def log_path(outing: Outing, engine: str | None) -> Path:
     return folder / (outing.started.strftime(logger.file_name) + logger.suffix)
 
 
-def write_log(path: Path, lanes: Sequence[Lane], measured: Sequence[Channels], times_s: Floats) -> int:
-    """Write one log with the channels of one or more engines; returns its size in bytes."""
+def write_log(path: Path, lanes: Sequence[Lane], measured: Sequence[Channels], times_s: Floats) -> None:
+    """Write one log with the channels of one or more engines."""
     logger = lanes[0].outing.boat.logger
     started = lanes[0].outing.started
     columns = {"time": _time_column(logger, started, times_s)}
@@ -55,8 +55,8 @@ def write_log(path: Path, lanes: Sequence[Lane], measured: Sequence[Channels], t
     table = pa.table(columns)
     if logger.suffix == ".parquet":
         pyarrow.parquet.write_table(table, path, compression="zstd")
-        return path.stat().st_size
-    return path.write_bytes(_text(logger, started, table))
+    else:
+        path.write_bytes(_text(logger, started, table))
 
 
 def time_name(logger: Logger) -> str:
@@ -83,11 +83,7 @@ def _time_column(logger: Logger, started: datetime, times_s: Floats) -> Any:
         return moments.cast(pa.timestamp("ms", tz="UTC"))
     if logger.clock == "clock":
         return pc.strftime(moments, format="%H:%M:%S")
-    return pc.binary_join_element_wise(pc.strftime(moments, format="%Y-%m-%dT%H:%M:%S"), _offset(logger, started), "")
-
-
-def _offset(logger: Logger, started: datetime) -> str:
-    return started.isoformat()[-6:] if logger.clock == "iso_offset" else ""
+    return pc.binary_join_element_wise(pc.strftime(moments, format="%Y-%m-%dT%H:%M:%S"), started.isoformat()[-6:], "")
 
 
 def _engine_columns(logger: Logger, lane: Lane, channels: Channels, times_s: Floats) -> dict[str, Any]:
