@@ -88,21 +88,17 @@ def read_header(path: Path, file: str) -> Header:
     Raises:
         Refusal: the file is empty or a damaged archive, has no names, or names that do not fit its rows.
     """
-    header = _look(path, file, FIRST_LOOK_BYTES)
-    return header if header is not None else _surely(_look(path, file, LONG_LOOK_BYTES), file)
+    seen = _look(path, file, FIRST_LOOK_BYTES)
+    if isinstance(seen, str):
+        seen = _look(path, file, LONG_LOOK_BYTES)
+    if isinstance(seen, str):
+        way_out = "Export the log again as CSV with its column names."
+        raise Refusal(Problem(file, None, "no_header", "a line of column names above rows of numbers", seen, way_out))
+    return seen
 
 
-def _surely(header: Header | None, file: str) -> Header:
-    if header is None:
-        raise Refusal(
-            Problem(file, None, "no_header", "a line of column names above rows of numbers", "none of them",
-                    "Export the log again as CSV with its column names.")
-        )  # fmt: skip
-    return header
-
-
-def _look(path: Path, file: str, size: int) -> Header | None:
-    """The header as far as `size` bytes show it, None where they show too little and more could be read."""
+def _look(path: Path, file: str, size: int) -> Header | str:
+    """The header as far as `size` bytes show it, or what they show instead."""
     raw = first_bytes(path, file, size)
     if not raw.strip(b"\0\r\n\t ") or raw in _BARE_MARKS:
         raise Refusal(Problem(file, None, "empty_file", "a header and rows", "nothing", "Copy the log again."))
@@ -111,10 +107,10 @@ def _look(path: Path, file: str, size: int) -> Header | None:
     lines = _lines(decode(raw, encoding), whole=whole)
     body = [line for line in lines if line.text.strip()]
     if len(body) < 5 and not whole and size < LONG_LOOK_BYTES:
-        return None
+        return "too little"
     header = _parse(body, file)
-    if header is None:
-        return None
+    if isinstance(header, str):
+        return header
     return replace(header, encoding=encoding, plain=header.plain and encoding == "utf-8" and b"\0" not in raw)
 
 
@@ -227,17 +223,20 @@ def _cells(line: str, delimiter: str) -> tuple[str, ...]:
         return (line,)
 
 
-def _parse(body: Sequence[_Line], file: str) -> Header | None:
+def _parse(body: Sequence[_Line], file: str) -> Header | str:
+    """The header of these lines, or why there is none."""
     if not body:
-        return None
+        return "no text"
     delimiter, decimal = _dialect([line.text for line in body])
     rows = [_cells(line.text, delimiter) for line in body]
     first = _first_row(rows, decimal)
-    if first is None or first == 0:
-        return None
+    if first is None:
+        return "no row of numbers"
+    if first == 0:
+        return "rows of numbers from the first line on"
     names_at, units = _names_and_units(rows, first)
     if sum(_is_datum(cell, decimal) for cell in rows[names_at]) * 2 > len(rows[names_at]):
-        return None
+        return "a row of numbers in its place"
     columns = _with_units(rows[names_at], units)
     columns = _fitted(columns, rows[first:], file, body[first].number)
     return Header(
