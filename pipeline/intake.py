@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from pipeline.inbox import Found, Place, Places, log_id, scan, unreadable
 from pipeline.ledger import EngineLogEntry, FileEntry, Ledger, LogEntry
 from pipeline.problems import Problem
-from pipeline.take import TakeJob, Taken, take
+from pipeline.take import TakeJob, Taken, settle_all, take
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -199,6 +199,7 @@ class Intake:
         self._outcomes[file] = Outcome("taken" if before is None and not candidate.is_overwritten else "replaced")
         key = candidate.place.reading_key
         entry = _entry(candidate.found, "taken", candidate.log_id, key, taken.read.problems)
+        settle_all(taken, self._store.folder)
         self._ledger.record(entry, _log(candidate, taken), taken.samples)
         if before is not None and before.file != file:
             self._ledger.moved(candidate.log_id, file)

@@ -83,7 +83,7 @@ class Store:
     def publish(self, edition: int) -> None:
         """Make the closed working database what readers see from now on, as `snapshot-<edition>`."""
         final = self.folder / f"snapshot-{edition}.duckdb"
-        part = final.with_name(final.name + ".part")
+        part = part_of(final)
         shutil.copyfile(self.working_path, part)
         settle(part, final)
         write_durably(self.folder / "CURRENT", f"{final.name}\n")
@@ -141,6 +141,11 @@ class Store:
         raise StoreError(f"Nothing to read in {self.folder} yet. Run: morningwatch ingest") from trouble
 
 
+def part_of(final: Path) -> Path:
+    """Where a file is written before it is whole; the next ingest removes what is left under such names."""
+    return final.with_name(final.name + ".part")
+
+
 def settle(part: Path, final: Path) -> None:
     """Give a completely written file its name: after a crash there is the whole new file or what was there before."""
     with part.open("rb") as written:
@@ -150,7 +155,7 @@ def settle(part: Path, final: Path) -> None:
 
 def write_durably(path: Path, text: str) -> None:
     """Replace a small text file at once and for good."""
-    part = path.with_name(path.name + ".part")
+    part = part_of(path)
     part.write_text(text, encoding="utf-8")
     settle(part, path)
 

@@ -1,4 +1,8 @@
-"""One log into the store: read it and write one sample file an engine. Plain and picklable: it runs anywhere."""
+"""One log into the store: read it and write one sample file an engine. Plain and picklable: it runs anywhere.
+
+The files are written as parts; whoever keeps the ledger gives them their names with `settle_all` before listing them.
+Waiting for the disk is left to that side, so that it does not hold up the reading of the next log.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +15,7 @@ from pipeline.inbox import unreadable
 from pipeline.ledger import EngineLogEntry
 from pipeline.problems import Problem, declare
 from pipeline.readers import LogRead, ReadRequest, read_log
-from pipeline.store import settle
+from pipeline.store import part_of, settle
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -58,6 +62,13 @@ def take(job: TakeJob) -> Taken:
     return Taken(read, samples)
 
 
+def settle_all(taken: Taken, store_folder: Path) -> None:
+    """Give the sample files of a log their names, each whole and safe on the disk."""
+    for each in taken.samples:
+        final = store_folder / each.samples
+        settle(part_of(final), final)
+
+
 def _write_all(db: Database, job: TakeJob, read: LogRead) -> Iterator[EngineLogEntry]:
     for engine in job.request.engines:
         channels = read.columns.get(engine.id, ())
@@ -69,15 +80,13 @@ def _write_all(db: Database, job: TakeJob, read: LogRead) -> Iterator[EngineLogE
 
 
 def _write(db: Database, final: Path, engine_id: str, channels: tuple[str, ...]) -> int:
-    """Write one engine's samples so that a crash leaves the whole file or none; its size in bytes."""
+    """Write one engine's samples as a part of the file to be; its size in bytes."""
     final.parent.mkdir(parents=True, exist_ok=True)
-    part = final.with_name(final.name + ".part")
+    part = part_of(final)
     target = str(part).replace("'", "''")
     columns = ",\n".join(_column(name, engine_id, name in channels) for name in CHANNELS)
     db.execute(f"copy (select time_s, {columns} from log_rows) to '{target}' ({_FORMAT})")
-    size_bytes = part.stat().st_size
-    settle(part, final)
-    return size_bytes
+    return part.stat().st_size
 
 
 def _column(channel: str, engine_id: str, is_logged: bool) -> str:  # noqa: FBT001 - private, called in one place

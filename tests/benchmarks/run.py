@@ -50,7 +50,7 @@ from pipeline.measure import BATCH_ROWS  # noqa: E402
 from pipeline.problems import Problem  # noqa: E402
 from pipeline.register import Register, load_register  # noqa: E402
 from pipeline.store import Store  # noqa: E402
-from pipeline.take import TakeJob, take  # noqa: E402
+from pipeline.take import TakeJob, settle_all, take  # noqa: E402
 
 CPUS: Final = os.cpu_count() or 1
 DAY_S: Final = 86_400
@@ -286,7 +286,7 @@ def _take(log: Path, samples: Path) -> None:
     place = Places(register).of(found)
     if isinstance(place, Problem):
         raise TypeError(place.sentence())
-    take(TakeJob(place.request(found), log_id(log), samples.parent))
+    settle_all(take(TakeJob(place.request(found), log_id(log), samples.parent)), samples.parent)
 
 
 def _bare_scan(samples: Path) -> None:
