@@ -129,7 +129,7 @@ LOGGERS: Final[tuple[Logger, ...]] = (
     COLUMNAR,
     Logger(
         ".tsv",
-        _plain("{engine} {channel}", "coolant_temp", "engine_hours"),
+        _plain("{engine} {channel}", "air_temp", "engine_hours"),
         "tabbed",
         clock="clock",
         delimiter="\t",

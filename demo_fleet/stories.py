@@ -121,7 +121,7 @@ STORIES: Final[tuple[Story, ...]] = (
             Plant(0, "propeller_load", ENDS, "step", 7.5, 0.7, detail="line round the shaft"),
             Plant(0, "dog_contact", ENDS, "growing", 0.45, 0.4, 0.9),
             Plant(
-                2,
+                1,
                 "sensor_fault",
                 ("position",),
                 "growing",
