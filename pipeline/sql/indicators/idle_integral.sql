@@ -34,7 +34,6 @@ with weighed as (
         gear,
         integral_pct,
         temp_c,
-        battery_v,
         feedforward_pct,
         -- the loop has not re-converged in a short window: it tells something, but less
         duration_s * case when is_unsettled then 1.0 / 3 else 1 end as weight_s
@@ -49,9 +48,8 @@ select
     sum(integral_pct * weight_s) / sum(weight_s) as value,
     count(*) as n,
     sum(temp_c * weight_s) / sum(weight_s) as temp_c,
-    avg(battery_v) as battery_v,
     -- a table cell that moved is a calibration change: the integral gives up what the cell gained
-    sum(feedforward_pct * weight_s) / sum(weight_s) as setting
+    sum(feedforward_pct * weight_s) / sum(weight_s) filter (feedforward_pct is not null) as setting
 from weighed
 group by
     engine_id,

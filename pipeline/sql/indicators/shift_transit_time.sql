@@ -35,6 +35,8 @@ where
     and from_gear is not null
     -- a throw straight through neutral travels twice as far: listed, not counted
     and (from_gear = 'neutral' or to_gear = 'neutral')
+    -- nor is its second half, where the lever did not wait in neutral for the actuator
+    and coalesce(abs(start_pct - from_target_pct) < 0.25 * abs(target_pct - from_target_pct), true)
 group by
     engine_id,
     run_id,
