@@ -38,7 +38,7 @@ class Case:
         return f"{self.indicator}/{self.name}/{engine}"
 
     def tables(self) -> dict[str, list[Row]]:
-        """The given rows, complete: runs follow each other day by day, and what happened takes engine and time from its run."""
+        """The given rows, complete: runs follow day by day, and what happened takes engine and time from its run."""
         runs = {
             run["run_id"]: {"engine_id": "port", "started_at": FIRST_RUN_AT + timedelta(days=number), **run}
             for number, run in enumerate(self.given["runs"])

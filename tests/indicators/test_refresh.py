@@ -44,12 +44,12 @@ def _season(seed: int) -> Season:
                         "to_gear": draw.choice(GEARS),
                         "reach_error_pct": draw.gauss(0, 1),
                     }
-                    for _ in range(draw.randrange(5))
+                    for _ in range(draw.randrange(1, 6))
                 ],
                 "idle_windows": [
                     {
                         **of_run,
-                        "gear": draw.choice(GEARS),
+                        "gear": draw.choice(GEARS[1:]),
                         "duration_s": draw.uniform(5, 40),
                         "integral_pct": draw.gauss(0, 2),
                         "is_unsettled": draw.random() < 0.2,
@@ -58,7 +58,7 @@ def _season(seed: int) -> Season:
                         "thermal": draw.choice(("cold", "warming", "hot")),
                         "fuel_trim_pct": draw.gauss(0, 3),
                     }
-                    for _ in range(draw.randrange(6))
+                    for _ in range(draw.randrange(1, 6))
                 ],
                 "stalls": [{**of_run, "gear": "neutral", "how": "idle"} for _ in range(draw.random() < 0.2)],
             }
