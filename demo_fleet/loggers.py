@@ -114,7 +114,12 @@ COLUMNAR: Final = Logger(".parquet", _plain("{channel}.{engine}"), "columnar", c
 
 LOGGERS: Final[tuple[Logger, ...]] = (
     Logger(".csv", _plain("{engine}_{channel}", "fuel_closed_loop", "manifold_pressure")),
-    Logger(".csv.gz", _plain("{channel}"), metadata=("# logger start: %Y-%m-%d %H:%M:%S",), file_name="log_%y%m%d%H%M"),
+    Logger(
+        ".csv.gz",
+        _plain("{channel}", "coolant_temp"),
+        metadata=("# logger start: %Y-%m-%d %H:%M:%S",),
+        file_name="log_%y%m%d%H%M",
+    ),
     COLUMNAR,
     Logger(
         ".csv",

@@ -38,6 +38,10 @@ def test_every_story_plants_only_causes_that_are_described() -> None:
     assert {plant.cause for story in STORIES for plant in story.plants} <= set(CAUSES)
 
 
+def test_every_story_asks_for_the_engines_it_plants_in() -> None:
+    assert all(plant.slot < story.engines for story in STORIES for plant in story.plants)
+
+
 def test_no_engine_carries_more_than_two_faults_of_its_own(season: Scenario) -> None:
     owners = [(fault.boat, fault.engine) for fault in season.faults]
     assert max(owners.count(owner) for owner in owners) <= 2
