@@ -52,6 +52,7 @@ class Indicator(BaseModel):
 
     `resolution` is how finely a reading can be told. `priors` are the slope on a covariate expected before any reading
     and how far it may be off (1 sd), in reading units per covariate unit: common practice, no published source.
+    `looks_back` says that neighbouring readings share most of what they rest on.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -70,6 +71,7 @@ class Indicator(BaseModel):
     covariates: tuple[Literal["temp_c", "battery_v"], ...] = ()
     limits: Limits = Field(default_factory=Limits)
     wanted: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
+    looks_back: bool = False
     drift: Drift = Field(default_factory=Drift)
     priors: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
     judged: Judged = Field(default_factory=Judged)

@@ -24,7 +24,8 @@ class Finding:
 
     `boat` and `engine` are None for a finding of the whole fleet, which has `engines` instead: how many moved.
     `low` and `high` are the interval of `value`. `latest_at` is the newest reading behind it. `urgency` orders findings
-    of one status; `sure` says in words how sure it is.
+    of one status. `because` is what speaks for the cause, `rather_than` the next likeliest one, `also` the other
+    symptoms that the same cause explains; `cautions` asks for the cautions of running an engine.
     """
 
     boat: str | None
@@ -50,8 +51,13 @@ class Finding:
     hours_to_hold: float | None = None
     hours_to_hold_low: float | None = None
     hours_to_hold_high: float | None = None
+    days_to_hold: float | None = None
     confidence: float | None = None
     cause: str | None = None
+    because: tuple[str, ...] = ()
+    rather_than: str | None = None
+    also: tuple[str, ...] = ()
+    cautions: bool = False
     engines: int | None = None
 
 
@@ -81,8 +87,12 @@ def as_json(finding: Finding, *, fleet_wide: bool = False) -> dict[str, Any]:
         "hours_to_hold": _rounded(finding.hours_to_hold),
         "hours_to_hold_low": _rounded(finding.hours_to_hold_low),
         "hours_to_hold_high": _rounded(finding.hours_to_hold_high),
+        "days_to_hold": _rounded(finding.days_to_hold),
         "confidence": _rounded(finding.confidence),
         "cause": finding.cause,
+        "because": list(finding.because),
+        "rather_than": finding.rather_than,
+        "also": list(finding.also),
         "says": finding.says,
         "do": finding.do,
         "evidence": {"n": finding.evidence.n, "runs": finding.evidence.runs, "logs": list(finding.evidence.logs)},

@@ -8,17 +8,19 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline import wording
-from pipeline.catalogue import indicators
+from pipeline import verdicts
 from pipeline.database import Database
-from pipeline.evidence import Gap, gaps, not_logged
-from pipeline.findings import Evidence, Finding, as_json, worst
+from pipeline.diagnosis import Engine as Patient
+from pipeline.diagnosis import diagnose
+from pipeline.evidence import gaps, not_logged
+from pipeline.findings import Finding, as_json, worst
 from pipeline.history import History, load_history
 from pipeline.logbook import Note, notes
-from pipeline.occurrences import Occurrence, occurrences
+from pipeline.occurrences import occurrences
 from pipeline.problems import Problem
-from pipeline.ranking import BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked, urgency
+from pipeline.ranking import BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked
 from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
+from pipeline.season.fleet import season
 from pipeline.states import State, Status, states
 
 
@@ -47,20 +49,44 @@ def assess(db: Database, register: Register, as_of: datetime) -> Morning:
     history = load_history(db, as_of)
     written = notes(register.folder, as_of=as_of)
     schedule = load_schedule(register)
-    judged = tuple(states(history, register))
-    by_engine: dict[str, list[State]] = {}
-    for state in judged:
-        by_engine.setdefault(state.key.engine_id, []).append(state)
-    boats = [_boat_line(boat, history, register, written, schedule, by_engine) for boat in register.boats]
+    moved = season(history, _by_engine(register, written))
+    judged = tuple(states(moved, register))
+    case = _Case(register, history, written, schedule, _grouped(judged))
     return Morning(
         register.name,
         register.simulated,
         as_of.astimezone(ZoneInfo(register.timezone)),
-        (),
-        ranked(boats),
+        verdicts.fleet_findings(moved.steps, history),
+        ranked([_boat_line(boat, case) for boat in register.boats]),
         judged,
         schedule.problems,
     )
+
+
+@dataclass(frozen=True)
+class _Case:
+    """Everything that judging one boat needs to know of the fleet."""
+
+    register: Register
+    history: History
+    written: Sequence[Note]
+    schedule: Schedule
+    states: Mapping[str, Sequence[State]]
+
+
+def _by_engine(register: Register, written: Sequence[Note]) -> dict[str, list[Note]]:
+    """The notes that concern each engine; a note on a whole boat concerns all of its engines."""
+    return {
+        engine.engine_id: [note for note in written if note.concerns(engine.boat_id, engine.id)]
+        for engine in register.engines()
+    }
+
+
+def _grouped(judged: Sequence[State]) -> dict[str, list[State]]:
+    found: dict[str, list[State]] = {}
+    for state in judged:
+        found.setdefault(state.key.engine_id, []).append(state)
+    return found
 
 
 def as_document(morning: Morning) -> dict[str, Any]:
@@ -96,22 +122,11 @@ def _boat_document(line: BoatLine) -> dict[str, Any]:
     }
 
 
-def _boat_line(
-    boat: Boat,
-    history: History,
-    register: Register,
-    written: Sequence[Note],
-    schedule: Schedule,
-    by_engine: Mapping[str, list[State]],
-) -> BoatLine:
-    zone = ZoneInfo(register.timezone)
-    found: dict[str, list[Finding]] = {}
-    for engine in boat.engines:
-        concerned = [note for note in written if note.concerns(boat.id, engine.id)]
-        judged = by_engine.get(engine.engine_id, [])
-        found[engine.id] = list(_engine_findings(engine, history, register.currency_days, concerned, judged))
-    lines = tuple(_engine_line(engine, history, found[engine.id], zone) for engine in boat.engines)
-    departure = schedule.next_departure(boat.id, history.as_of)
+def _boat_line(boat: Boat, case: _Case) -> BoatLine:
+    zone = ZoneInfo(case.register.timezone)
+    found = {engine.id: list(_engine_findings(engine, boat, case)) for engine in boat.engines}
+    lines = tuple(_engine_line(engine, case.history, found[engine.id], zone) for engine in boat.engines)
+    departure = case.schedule.next_departure(boat.id, case.history.as_of)
     departs = departure.departs if departure else None
     findings = in_order(each for group in found.values() for each in group)
     status = boat_status(lines)
@@ -124,7 +139,7 @@ def _boat_line(
         last_log=max((line.last_log for line in lines if line.last_log), default=None),
         engines=lines,
         findings=findings,
-        urgency=boat_urgency(findings, status, departs, history.as_of),
+        urgency=boat_urgency(findings, status, departs, case.history.as_of),
     )
 
 
@@ -139,76 +154,16 @@ def _engine_line(engine: Engine, history: History, found: Sequence[Finding], zon
     )
 
 
-def _engine_findings(
-    engine: Engine, history: History, currency_days: float, concerned: Sequence[Note], judged: Sequence[State]
-) -> Iterator[Finding]:
-    for state in judged:
-        if state.status != "ready":
-            yield _from_state(engine, history, state)
-    for found in occurrences(history, engine.engine_id, concerned):
-        yield _from_occurrence(engine, history, found)
-    for gap in gaps(history, engine.engine_id, currency_days):
-        yield _from_gap(engine, gap, currency_days)
-
-
-def _from_state(engine: Engine, history: History, state: State) -> Finding:
-    return Finding(
-        boat=engine.boat_id,
-        engine=engine.id,
-        indicator=state.indicator.name,
-        facet=state.key.facet or None,
-        status=state.status,
-        value=state.value,
-        unit=state.indicator.unit,
-        says=wording.state_says(state),
-        do=state.indicator.do,
-        evidence=Evidence(state.n, state.runs, history.runs[engine.engine_id].files_of(state.run_ids)),
-        urgency=urgency(state.nearness, None),
-        latest_at=state.latest_at,
-        low=state.low,
-        high=state.high,
-        watch=state.limits.watch,
-        hold=state.limits.hold,
+def _engine_findings(engine: Engine, boat: Boat, case: _Case) -> Iterator[Finding]:
+    history = case.history
+    concerned = [note for note in case.written if note.concerns(boat.id, engine.id)]
+    siblings = [
+        state for other in boat.engines if other.id != engine.id for state in case.states.get(other.engine_id, ())
+    ]
+    patient = Patient(
+        case.states.get(engine.engine_id, ()), list(occurrences(history, engine.engine_id, concerned)), siblings
     )
-
-
-def _from_occurrence(engine: Engine, history: History, found: Occurrence) -> Finding:
-    is_count = found.indicator.unit == "count"
-    return Finding(
-        boat=engine.boat_id,
-        engine=engine.id,
-        indicator=found.indicator.name,
-        facet=found.series.key.facet,
-        status="hold" if is_count else "watch",
-        value=found.count,
-        unit=found.indicator.unit,
-        says=wording.occurrence_says(found),
-        do=found.indicator.do,
-        evidence=Evidence(
-            int(found.count) if is_count else len(found.run_ids),
-            len(found.run_ids),
-            history.runs[engine.engine_id].files_of(found.run_ids),
-        ),
-        urgency=urgency(found.count, None),
-        latest_at=found.latest_at,
-        hold=found.indicator.limits.hold,
-        cause=None if is_count else "sensor_fault",
-    )
-
-
-def _from_gap(engine: Engine, gap: Gap, currency_days: float) -> Finding:
-    is_age = gap.facet == "age"
-    return Finding(
-        boat=engine.boat_id,
-        engine=engine.id,
-        indicator="evidence",
-        facet=gap.facet,
-        status="unchecked",
-        value=gap.age_days if is_age else None,
-        unit="days" if is_age else indicators()["evidence"].unit,
-        says=wording.gap_says(gap, currency_days),
-        do=wording.UNCHECKED_DO,
-        evidence=Evidence(0, gap.record.runs if gap.record else 0, ()),
-        urgency=urgency((gap.age_days or 0.0) / currency_days if gap.record else 3.0, 1.0),
-        latest_at=gap.record.last_log_at if gap.record else None,
-    )
+    for diagnosis in diagnose(patient):
+        yield verdicts.from_diagnosis(engine, diagnosis, history)
+    for gap in gaps(history, engine.engine_id, case.register.currency_days):
+        yield verdicts.from_gap(engine, gap, case.register.currency_days)

@@ -1,10 +1,11 @@
-"""Readings -> states: where each indicator of each engine stands now, against the limits in force.
+"""Readings and season -> states: where each indicator of each engine stands now, against limits and against its past.
 
 A state keeps its count, its interval and its age. Nothing here knows an indicator by name.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,31 +14,36 @@ from typing import Final, Literal
 import numpy as np
 
 from pipeline.catalogue import Indicator, Limits, indicators
-from pipeline.history import History, Series, SeriesKey
+from pipeline.history import FloatArray, Series, SeriesKey
 from pipeline.register import Register
-from pipeline.statistics.level import level_now
+from pipeline.season.fleet import Season
+from pipeline.season.movement import Movement
+from pipeline.statistics.level import CentreScale, level_now
 
 Status = Literal["hold", "watch", "unchecked", "ready"]
 
 STATUSES: Final[tuple[Status, ...]] = ("hold", "watch", "unchecked", "ready")
 """From the most to the least pressing: hold stays until seen to, watch may go, unchecked is unknown."""
 
-LEVEL_RUNS: Final = 5
-"""How many of the newest runs make the level now: enough that one odd run decides nothing (common practice)."""
+CLEAR_SIGMAS: Final = 4.0
+"""A movement counts only where it is at least this many of its own standard errors."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class State:
     """One indicator and facet of one engine now. Values are in the indicator's unit.
 
-    `low` and `high` are the ends of the level's interval, None where open. `distance` is how far the level stands from
-    what is wanted, in the bad direction; None where a limit would be needed to say. `n` counts samples behind the
-    level (shifts, windows), `runs` the runs.
+    `value` is the level of the newest runs, `low` and `high` its interval (None where open), `own` the level without
+    what the whole fleet did. `distance` is how far `own` stands from what is wanted, in the bad direction. `n` counts
+    the samples behind the level (shifts, windows). `is_beyond_limit` and `has_moved` tell which of limit and baseline
+    made the status.
     """
 
     series: Series
     indicator: Indicator
+    moved: Movement
     value: float
+    own: float
     low: float | None
     high: float | None
     n: int
@@ -45,6 +51,8 @@ class State:
     latest_at: datetime
     limits: Limits
     distance: float
+    is_beyond_limit: bool
+    has_moved: bool
     status: Status
 
     @property
@@ -58,36 +66,53 @@ class State:
         return len(self.run_ids)
 
     @property
+    def drift_size(self) -> float | None:
+        """How far the level may move from its baseline before it is watched; None where only limits count."""
+        return drift_size(self.indicator, self.limits, self.moved.baseline)
+
+    @property
+    def strength(self) -> float:
+        """Signed movement from the baseline in multiples of what would be watched; 0 where unknown."""
+        size = self.drift_size
+        return 0.0 if not size or self.moved.shift is None else self.moved.shift / size
+
+    @property
     def nearness(self) -> float:
-        """Distance as a share of the hold limit, of the watch limit where no hold is set; 0 without any limit."""
-        limit = self.limits.hold if self.limits.hold is not None else self.limits.watch
-        if limit is None:
-            return 0.0
-        if self.indicator.worse == "lower":
-            return limit / self.value if self.value > 0 else 2.0
-        return self.distance / limit if limit else 0.0
+        """Distance in multiples of the hold limit, else of the watch limit or drift size; 0 without any."""
+        if self.limits.hold is not None:
+            return _ratio(self.indicator, self.limits.hold, self.own, self.distance)
+        by_limit = (
+            0.0 if self.limits.watch is None else _ratio(self.indicator, self.limits.watch, self.own, self.distance)
+        )
+        return max(by_limit if self.indicator.judged.against == "limits" else 0.0, abs(self.strength)) / 2
 
 
-def states(history: History, register: Register) -> Iterator[State]:
+def states(season: Season, register: Register) -> Iterator[State]:
     """The state of every series of every registered engine that is judged by its level."""
     known = {engine.engine_id for engine in register.engines()}
-    for engine_id, group in history.series.items():
-        if engine_id in known:
-            for series in group:
-                indicator = indicators()[series.key.indicator]
-                if indicator.judged.against in {"limits", "baseline"}:
-                    yield judge(series, indicator, limits_of(indicator, register, engine_id))
+    for key, moved in season.movements.items():
+        if key.engine_id in known:
+            indicator = indicators()[key.indicator]
+            yield judge(moved, indicator, limits_of(indicator, register, key.engine_id))
 
 
-def judge(series: Series, indicator: Indicator, limits: Limits) -> State:
-    """The level of the newest runs against the limits."""
-    newest = series.last(LEVEL_RUNS)
-    level = level_now(newest.value)
-    away = distance(indicator, series.key.facet, level.value)
+def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
+    """The level of the newest runs against the limits, and its movement against the baseline."""
+    newest, own = moved.series.pick(moved.now), moved.values[moved.now]
+    usual = None if moved.found is None else CentreScale(0.0, moved.found.scale, moved.found.baseline_n)
+    level = level_now(newest.value, usual=usual)
+    own_level = float(np.median(own))
+    away = distance(indicator, moved.series.key.facet, own_level)
+    is_limit = indicator.judged.against == "limits"
+    held = is_limit and is_beyond(indicator, limits.hold, own_level, away)
+    watched = is_limit and is_beyond(indicator, limits.watch, own_level, away)
+    drifted = has_moved(moved, indicator, limits, away)
     return State(
-        series=series,
+        series=moved.series,
         indicator=indicator,
+        moved=moved,
         value=level.value,
+        own=own_level,
         low=level.interval.low,
         high=level.interval.high,
         n=int(np.sum(newest.n)),
@@ -95,8 +120,28 @@ def judge(series: Series, indicator: Indicator, limits: Limits) -> State:
         latest_at=datetime.fromtimestamp(float(newest.at_s[-1]), UTC),
         limits=limits,
         distance=away,
-        status=_status(indicator, limits, level.value, away),
+        is_beyond_limit=held or watched,
+        has_moved=drifted,
+        status="hold" if held else "watch" if watched or drifted else "ready",
     )
+
+
+def has_moved(moved: Movement, indicator: Indicator, limits: Limits, away: float) -> bool:
+    """Whether the like-for-like level left its baseline, for the worse, by what is watched, clearly and signalled."""
+    size = drift_size(indicator, limits, moved.baseline)
+    if not size or moved.shift is None or moved.shift_error is None or moved.found is None:
+        return False
+    clear = abs(moved.shift) >= max(size, CLEAR_SIGMAS * moved.shift_error) and moved.is_signalled
+    return clear and _is_worse(moved, indicator, away)
+
+
+def drift_size(indicator: Indicator, limits: Limits, baseline: float | None) -> float | None:
+    """The movement that is watched: the watch limit where it is judged by its baseline, else the header's."""
+    if indicator.judged.against == "baseline":
+        return limits.watch
+    if indicator.drift.watch is None or (indicator.drift.is_share and baseline is None):
+        return None
+    return indicator.drift.watch * (abs(baseline or 0.0) if indicator.drift.is_share else 1.0)
 
 
 def limits_of(indicator: Indicator, register: Register, engine_id: str) -> Limits:
@@ -116,15 +161,40 @@ def distance(indicator: Indicator, facet: str, value: float) -> float:
     return max(low - value, value - high, 0.0)
 
 
-def _status(indicator: Indicator, limits: Limits, value: float, away: float) -> Status:
-    if indicator.judged.against != "limits":
-        return "ready"
-    if _is_beyond(indicator, limits.hold, value, away):
-        return "hold"
-    return "watch" if _is_beyond(indicator, limits.watch, value, away) else "ready"
-
-
-def _is_beyond(indicator: Indicator, limit: float | None, value: float, away: float) -> bool:
+def is_beyond(indicator: Indicator, limit: float | None, value: float, away: float) -> bool:
+    """Whether a level has reached a limit; a limit that is not set is never reached."""
     if limit is None:
         return False
     return value <= limit if indicator.worse == "lower" else away >= limit
+
+
+def signed_badness(state: State) -> tuple[FloatArray, float]:
+    """The epoch's like-for-like readings with worse upwards (n,), and the hold limit there (NaN without one)."""
+    found, limit = state.moved.found, state.limits.hold
+    values = state.moved.values if found is None else found.residual + (state.moved.baseline or 0.0)
+    if state.indicator.worse == "lower":
+        return -values, math.nan if limit is None else -limit
+    if state.indicator.worse == "higher":
+        return values, math.nan if limit is None else limit
+    low, high = state.indicator.wanted.get(state.key.facet, (0.0, 0.0))
+    up = state.own >= (low + high) / 2
+    return (values - high if up else low - values), math.nan if limit is None else limit
+
+
+def _is_worse(moved: Movement, indicator: Indicator, away: float) -> bool:
+    if moved.shift is None:
+        return False
+    if indicator.judged.against == "baseline":
+        return True
+    if indicator.worse == "higher":
+        return moved.shift > 0
+    if indicator.worse == "lower":
+        return moved.shift < 0
+    before = distance(indicator, moved.series.key.facet, moved.baseline or 0.0)
+    return away > before
+
+
+def _ratio(indicator: Indicator, limit: float, value: float, away: float) -> float:
+    if indicator.worse == "lower":
+        return limit / value if value > 0 else 2.0
+    return away / limit if limit else 0.0

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from pipeline.catalogue import Indicator
+from pipeline.causes import CAUSES
+from pipeline.diagnosis import Diagnosis
 from pipeline.evidence import Gap
 from pipeline.occurrences import Occurrence
+from pipeline.season.together import CommonStep
 from pipeline.states import State, Status
 
 STATUS_WORDS: Final[dict[Status, str]] = {
@@ -92,21 +95,42 @@ def title(indicator: Indicator, facet: str) -> str:
     return f"{indicator.title}, {facet}" if facet else indicator.title
 
 
-def state_says(state: State) -> str:
-    """Where a level stands against its limit, with its count."""
-    indicator, facet = state.indicator, state.key.facet
-    basis = f"{count(state.n, _counted(indicator))} in {count(state.runs, 'run')}"
-    return f"{title(indicator, facet)}: {number(state.value, indicator)} ({basis}){_against(state)}."
+def diagnosis_says(found: Diagnosis) -> str:
+    """The cause, where its leading symptom stands, how it got there, and what else it explains."""
+    state = found.symptoms[0]
+    parts = [f"{CAUSES[found.cause].title}. {_standing(state)}", _story(state)]
+    if len(found.symptoms) > 1:
+        parts.append(f"Also: {listing([title(each.indicator, each.key.facet) for each in found.symptoms[1:]])}.")
+    return " ".join(part for part in parts if part)
 
 
-def occurrence_says(found: Occurrence) -> str:
+def fleet_says(cause: str, indicator: Indicator, together: Sequence[CommonStep]) -> str:
+    """What most engines did at once, since when and by how much."""
+    sizes = listing([f"{number(step.size, indicator)} {step.facet}".rstrip() for step in together])
+    most = max(together, key=lambda step: step.engines)
+    when = datetime.fromtimestamp(together[0].at_s, UTC)
+    return (
+        f"{CAUSES[cause].title}. {indicator.title} of {most.engines} of {most.engines_seen} engines on "
+        f"{count(most.boats, 'boat')} moved by {sizes} from {date(when)}. "
+        "It is taken out of each engine's own findings."
+    )
+
+
+def occurrence_says(found: Sequence[Occurrence]) -> str:
     """What happened, how often, and how many clean runs since."""
-    if found.indicator.unit == "count":
-        gear = "" if found.series.key.facet == "unknown" else f" in {found.series.key.facet}"
-        since = count(found.clean_runs, "clean run")
-        return f"{count(int(found.count), 'stall')}{gear} not answered by a note, {since} since."
-    channel = found.series.key.facet.replace("_", " ")
-    return f"The signal {channel} cannot be believed: {found.remark} ({count(len(found.run_ids), 'run')})."
+    first = found[0]
+    if first.indicator.unit == "count":
+        total = int(sum(each.count for each in found))
+        gears = listing(sorted({each.series.key.facet for each in found} - {"unknown"}))
+        since = count(min(each.clean_runs for each in found), "clean run")
+        return f"{count(total, 'stall')}{f' in {gears}' if gears else ''} not answered by a note, {since} since."
+    channel = first.series.key.facet.replace("_", " ")
+    return f"The signal {channel} cannot be believed: {first.remark} ({count(len(first.run_ids), 'run')})."
+
+
+def date(at: datetime) -> str:
+    """A day as people write it."""
+    return f"{at.day} {at:%b}"
 
 
 def gap_says(gap: Gap, currency_days: float) -> str:
@@ -125,16 +149,44 @@ def listing(words: Sequence[str]) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
+def _standing(state: State) -> str:
+    """Where the leading symptom stands against its limit, with its count."""
+    basis = f"{count(state.n, _counted(state.indicator))} in {count(state.runs, 'run')}"
+    fleet = state.value - state.own
+    shared = f", {number(fleet, state.indicator)} of it the fleet's" if abs(fleet) >= state.indicator.resolution else ""
+    name = title(state.indicator, state.key.facet)
+    return f"{name}: {number(state.value, state.indicator)}{shared} ({basis}){_against(state)}."
+
+
+def _story(state: State) -> str:
+    """How it got there: pattern, since when, how fast, from which baseline."""
+    moved, indicator = state.moved, state.indicator
+    since = f" since {date(moved.since)}" if moved.since else ""
+    baseline = "" if moved.baseline is None else f"; baseline {number(moved.baseline, indicator)}"
+    if moved.pattern == "growing" and moved.per_100_hours is not None:
+        pace = f"{moved.per_100_hours:+.2g} {short_unit(indicator)} per 100 h".replace("-", "−")
+        return f"Growing{since}, {pace}{baseline}."
+    if moved.pattern == "step":
+        return f"Stepped{since}{baseline}."
+    if moved.pattern == "scattered":
+        return f"Scattered{baseline}."
+    if moved.pattern == "constant" and not state.has_moved:
+        start = {"commissioning": "the first log", "calibration": "the calibration change"}.get(
+            moved.reason, "the note"
+        )
+        return f"The same since {start}{since}."
+    return f"New{since}: too few runs since {date(moved.started_at)} to tell a pattern."
+
+
 def _counted(indicator: Indicator) -> str:
     return "shift" if indicator.name.startswith(("shift", "engagement", "release")) else "window"
 
 
 def _against(state: State) -> str:
-    facet, indicator = state.key.facet, state.indicator
-    wanted = indicator.wanted.get(facet)
-    band = f"; wanted {wanted[0]:+g} to {wanted[1]:+g}".replace("-", "−") if wanted else ""
+    wanted = state.indicator.wanted.get(state.key.facet)
+    band = f"; wanted {wanted[0]:+g} to {wanted[1]:+g}".replace("-", "−").replace("+0", "0") if wanted else ""
+    if not state.is_beyond_limit:
+        size = state.drift_size
+        return f"{band}; watched from {size:.2g} {short_unit(state.indicator)} off its baseline" if size else band
     limit = state.limits.hold if state.status == "hold" else state.limits.watch
-    if limit is None:
-        return f"{band}; no limit set"
-    beyond = " beyond that" if wanted else ""
-    return f"{band}; {state.status if state.status != 'ready' else 'watch'} at {limit:g}{beyond}"
+    return f"{band}; {state.status} at {limit:g}{' beyond that' if wanted else ''}"

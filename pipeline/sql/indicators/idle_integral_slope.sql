@@ -4,6 +4,7 @@ unit = "% per 10 °C"
 decimals = 2
 facet = "gear"
 worse = "away"
+looks_back = true
 resolution = 0.05
 meaning = "Least-squares slope of the integral on oil temperature over the settled idle windows of this run and the nine before."
 covariates = ["temp_c"]

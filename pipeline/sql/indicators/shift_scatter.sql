@@ -4,6 +4,7 @@ unit = "% of travel"
 decimals = 2
 facet = "gear reached"
 worse = "higher"
+looks_back = true
 resolution = 0.1
 meaning = "Robust spread (1.4826 x median absolute deviation) of settled positions, taken against the target then in force, over this run and the nine before."
 minimum_n = 8

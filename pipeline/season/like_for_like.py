@@ -1,0 +1,78 @@
+"""One engine's readings against its own baseline at like temperature and voltage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pipeline.catalogue import Indicator
+from pipeline.history import FloatArray, Series
+from pipeline.statistics.adjust import Expectation, SlopePrior, adjust, learn_expectation
+
+BASELINE_RUNS: Final = 12
+"""Runs that make a baseline (common practice, no published source)."""
+
+FEWEST_RUNS: Final = 5
+"""Below this the engine is still being learned and nothing is said about movement."""
+
+
+@dataclass(frozen=True, eq=False)
+class LikeForLike:
+    """Readings of one epoch less what the baseline expects, (n,) in the indicator's unit, NaN where it cannot be told.
+
+    `error` (n,) is the standard error of the expectation, `scale` the run-to-run spread, `baseline_n` the runs that
+    made the baseline; `expectation` says what it depends on.
+    """
+
+    residual: FloatArray
+    error: FloatArray
+    is_outside: FloatArray
+    scale: float
+    baseline_n: int
+    expectation: Expectation
+
+    @property
+    def standardised(self) -> FloatArray:
+        """Residuals in units of their own uncertainty; 0 where the expectation knows nothing."""
+        total = np.hypot(self.error, self.scale)
+        return np.where(np.isfinite(total), self.residual / np.where(np.isfinite(total), total, 1.0), 0.0)
+
+
+def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> LikeForLike | None:
+    """Learn the baseline from the first runs and take it from all of them; None while there are too few.
+
+    `values` are the readings to use in place of the series' own, the fleet's common movement taken out.
+    """
+    if len(series) < FEWEST_RUNS:
+        return None
+    known = [name for name in indicator.covariates if not np.isnan(_covariate(series, name)).all()]
+    covariates = [_covariate(series, name) for name in known]
+    first = slice(0, BASELINE_RUNS)
+    expectation = learn_expectation(
+        values[first],
+        [each[first] for each in covariates],
+        priors=[_prior(indicator, name) for name in known],
+        resolution=indicator.resolution,
+    )
+    if expectation is None:
+        return None
+    adjusted = adjust(expectation, values, covariates)
+    return LikeForLike(
+        residual=adjusted.residual,
+        error=adjusted.error,
+        is_outside=adjusted.is_outside.astype(np.float64),
+        scale=max(expectation.scale, indicator.resolution / np.sqrt(12)),
+        baseline_n=expectation.n,
+        expectation=expectation,
+    )
+
+
+def _covariate(series: Series, name: str) -> FloatArray:
+    return series.temp_c if name == "temp_c" else series.battery_v
+
+
+def _prior(indicator: Indicator, name: str) -> SlopePrior | None:
+    found = indicator.priors.get(name)
+    return None if found is None else SlopePrior(*found)

@@ -1,0 +1,302 @@
+"""What one engine did since its epoch began: how far it moved, like for like, in which pattern, and what follows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+import numpy as np
+
+from pipeline.catalogue import Indicator
+from pipeline.history import FloatArray, Series
+from pipeline.season.epochs import Epoch, Reason
+from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like
+from pipeline.season.together import CommonStep, common_offset
+from pipeline.statistics.alarm_budget import cusum_for_budget
+from pipeline.statistics.monitor import cusum
+from pipeline.statistics.pattern import Pattern, pattern
+from pipeline.statistics.projection import Crossing, robust_crossing
+from pipeline.statistics.trend import theil_sen
+
+PatternWord = Literal["constant", "growing", "step", "scattered", "new"]
+
+NOW_RUNS: Final = 5
+"""Runs that make the level now."""
+
+RUN_LENGTH: Final = 40_000.0
+"""Readings between false signals of one monitor, in control. About 30 monitors an engine read about 1.3 runs a day, so
+one false signal in about 1,000 engine-days: the budget of false watches. A signal alone is no finding yet; the movement
+must also reach the size in the indicator's header."""
+
+POOLED: Final = 8.0
+"""Degrees of freedom that the fleet's usual spread counts for beside the engine's own baseline."""
+
+DAY_S: Final = 86400.0
+
+
+@dataclass(frozen=True, eq=False)
+class Movement:
+    """One series' season. Values are in the indicator's unit; None is 'not known'.
+
+    `shift` is the like-for-like level now less the baseline, `shift_error` its standard error; `is_signalled` tells
+    whether the monitor stands above its limit now. `pattern` names the shape since `since`, `per_100_hours` and
+    `per_week` its slope there; `confidence` is the pattern's share of the evidence. `baseline` is what the baseline
+    expects at today's temperature and voltage. `values` (n,) are the epoch's readings, common movement taken out.
+    """
+
+    epoch: Epoch
+    reason: Reason
+    started_at: datetime
+    series: Series
+    values: FloatArray
+    found: LikeForLike | None
+    baseline: float | None
+    baseline_n: int
+    now: slice
+    shift: float | None
+    shift_error: float | None
+    is_signalled: bool
+    pattern: PatternWord
+    shape: Pattern | None
+    since: datetime | None
+    per_100_hours: float | None
+    per_week: float | None
+    confidence: float | None
+
+    @property
+    def is_learning(self) -> bool:
+        """Too few runs since the epoch began to say whether anything moved."""
+        return self.found is None or len(self.series) < FEWEST_RUNS + 1
+
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """A series, its current epoch, and that epoch against its own baseline, before anything common is taken out."""
+
+    series: Series
+    epoch: Epoch
+    found: LikeForLike | None
+
+
+def movement(
+    compared: Compared, indicator: Indicator, steps: Sequence[CommonStep], usual_scale: float | None
+) -> Movement:
+    """Judge the newest epoch of a series; an improvement inside it starts the epoch anew."""
+    series, epoch, found = compared.series, compared.epoch, compared.found
+    values = series.value - common_offset(series.at_s, steps)
+    if steps:
+        found = like_for_like(series.pick(slice(epoch.start, None)), values[epoch.start :], indicator)
+    better = _improvement(found, values[epoch.start :], indicator, series.key.facet)
+    if better is not None:
+        epoch = Epoch(epoch.start + better, "improvement")
+        found = like_for_like(series.pick(slice(epoch.start, None)), values[epoch.start :], indicator)
+    return _judged(series.pick(slice(epoch.start, None)), values[epoch.start :], epoch, found, indicator, usual_scale)
+
+
+def newest(values: FloatArray, n: FloatArray, scale: float, minimum_n: int) -> slice:
+    """Which readings make the level now: the last five runs, fewer where they jumped and stayed there.
+
+    One run counts as a jump by itself only if it rests on enough samples and stands ten spreads away; two runs if both
+    stand six away. So a step is told the morning after, and one odd run decides nothing.
+    """
+    total = len(values)
+    for count, sigmas in ((1, 10.0), (2, 6.0), (3, 6.0), (4, 6.0)):
+        if total < count + 3:
+            break
+        before = values[max(0, total - count - NOW_RUNS) : total - count]
+        off = values[-count:] - float(np.median(before))
+        together = bool(np.all(np.abs(off) > sigmas * scale) and abs(np.sign(off).sum()) == count)
+        if together and n[-count:].sum() >= minimum_n:
+            return slice(total - count, total)
+    return slice(max(0, total - NOW_RUNS), total)
+
+
+def crossing(moved: Movement, limit: float, signed: FloatArray) -> Crossing | None:
+    """When the growth reaches a limit, on engine hours; `signed` (n,) are the epoch's readings with worse upwards."""
+    if moved.pattern != "growing" or moved.since is None:
+        return None
+    start = int(np.searchsorted(moved.series.at_s, moved.since.timestamp(), side="left"))
+    return robust_crossing(moved.series.hours[start:], signed[start:], limit, bad="above", confidence=0.9)
+
+
+def _judged(
+    here: Series,
+    values: FloatArray,
+    epoch: Epoch,
+    found: LikeForLike | None,
+    indicator: Indicator,
+    usual_scale: float | None,
+) -> Movement:
+    scale = _pooled(found, usual_scale)
+    now = newest(values if found is None else found.residual, here.n, scale or math.inf, indicator.minimum_n)
+    shift, error = _shift(found, now, scale)
+    signalled = found is not None and _is_signalled(found, scale, indicator)
+    shape = (
+        _shape(here, found, scale, indicator)
+        if found is not None and _is_worth(shift, signalled, indicator, found)
+        else None
+    )
+    word = _word(shape, shift, signalled)
+    since = _since(shape)
+    slopes = _slopes(here, found, since, word)
+    return Movement(
+        epoch=epoch,
+        reason=epoch.reason,
+        started_at=datetime.fromtimestamp(float(here.at_s[0]), UTC),
+        series=here,
+        values=values,
+        found=found,
+        baseline=None if found is None else float(np.median(values[now] - found.residual[now])),
+        baseline_n=0 if found is None else found.baseline_n,
+        now=now,
+        shift=shift,
+        shift_error=error,
+        is_signalled=signalled,
+        pattern=word,
+        shape=shape,
+        since=since,
+        per_100_hours=slopes[0],
+        per_week=slopes[1],
+        confidence=None if shape is None else shape.confidence,
+    )
+
+
+def _pooled(found: LikeForLike | None, usual_scale: float | None) -> float | None:
+    """The engine's own spread and the fleet's usual one, weighed by how much each rests on."""
+    if found is None:
+        return usual_scale
+    if usual_scale is None:
+        return found.scale
+    own = max(1.0, found.baseline_n - 1.0)
+    return math.sqrt((own * found.scale**2 + POOLED * usual_scale**2) / (own + POOLED))
+
+
+def _shift(found: LikeForLike | None, now: slice, scale: float | None) -> tuple[float | None, float | None]:
+    if found is None or scale is None or now.start < FEWEST_RUNS - 1:
+        return None, None
+    residual = found.residual[now]
+    error = float(np.median(found.error[now]))
+    return float(np.median(residual)), math.hypot(1.2533 * scale / math.sqrt(residual.size), error)
+
+
+def _is_signalled(found: LikeForLike, scale: float | None, indicator: Indicator) -> bool:
+    """Whether the monitor of the runs after the baseline stands above its limit now."""
+    later = slice(found.baseline_n, None)
+    residual = found.residual[later]
+    if scale is None or not residual.size:
+        return False
+    total = np.hypot(found.error[later], scale)
+    standardised = np.where(np.isfinite(total), residual / np.where(np.isfinite(total), total, 1.0), 0.0)
+    if indicator.looks_back:
+        # readings that share their runs make no independent sum: the level itself must stand out
+        return bool(abs(np.median(standardised[-NOW_RUNS:])) > _SIGMAS_SHARED)
+    freedom = found.baseline_n - 1 + POOLED
+    design = cusum_for_budget(RUN_LENGTH, baseline_n=found.baseline_n, spread_df=freedom, lag_one=LAG_ONE)
+    if design is None:
+        return False
+    run = cusum(np.clip(standardised, -_CLIP, _CLIP), target=0.0, sigma=1.0, k=design.k, h=design.h)
+    return bool(max(run.upper[-1], run.lower[-1]) > run.limit)
+
+
+LAG_ONE: Final = 0.2
+"""Resemblance of neighbouring runs that the monitors allow for; twelve runs are too few to measure it on each."""
+
+_SIGMAS_SHARED: Final = 5.0
+_CLIP: Final = 8.0
+"""One wild run counts for no more than this many spreads."""
+
+
+def _is_worth(shift: float | None, signalled: bool, indicator: Indicator, found: LikeForLike) -> bool:  # noqa: FBT001
+    """Whether the shape is worth the computing: something moved, or stands near what would be watched."""
+    return signalled or (shift is not None and abs(shift) > 2 * found.scale) or indicator.limits.watch is not None
+
+
+def _shape(here: Series, found: LikeForLike, scale: float | None, indicator: Indicator) -> Pattern | None:
+    return pattern(here.at_s / DAY_S, found.residual, usual_scale=scale, resolution=indicator.resolution)
+
+
+def _word(shape: Pattern | None, shift: float | None, signalled: bool) -> PatternWord:  # noqa: FBT001
+    if shape is None or shift is None:
+        return "new" if shift is None else "constant"
+    if shape.name == "constant" and signalled:
+        lines = [fit for fit in shape.fits if fit.shape in {"line", "bend"}]
+        steps = [fit for fit in shape.fits if fit.shape == "step"]
+        better_line = min((fit.criterion for fit in lines), default=math.inf)
+        return "step" if min((fit.criterion for fit in steps), default=math.inf) < better_line else "growing"
+    return shape.name
+
+
+def _since(shape: Pattern | None) -> datetime | None:
+    if shape is None or shape.since is None:
+        return None
+    return datetime.fromtimestamp(shape.since * DAY_S, UTC)
+
+
+def _slopes(
+    here: Series, found: LikeForLike | None, since: datetime | None, word: PatternWord
+) -> tuple[float | None, float | None]:
+    """Like-for-like slope since growth began, per 100 engine hours and per week; None unless it grows."""
+    if found is None or word != "growing":
+        return None, None
+    start = 0 if since is None else int(np.searchsorted(here.at_s, since.timestamp() - 1, side="left"))
+    by_hour = theil_sen(here.hours[start:], found.residual[start:])
+    by_day = theil_sen(here.at_s[start:] / DAY_S, found.residual[start:])
+    return (
+        None if by_hour is None else by_hour.slope * 100,
+        None if by_day is None else by_day.slope * 7,
+    )
+
+
+def _improvement(found: LikeForLike | None, values: FloatArray, indicator: Indicator, facet: str) -> int | None:
+    """Index of the first reading after the last clear step for the better; None where there is none.
+
+    Getting better is no finding: a repair, a re-set target or a corrected table starts the comparison anew. Clear is:
+    five runs before against up to five after, at least three, further apart than half of what would be watched and
+    than five standard errors.
+    """
+    if found is None or len(values) < 2 * _EITHER_SIDE:
+        return None
+    away = _badness(values, found, indicator, facet)
+    if float(np.max(away)) < _worth_telling(indicator, found):
+        return None
+    gains = [_gain(away, place, found.scale) for place in range(_EITHER_SIDE, len(away) - _EITHER_SIDE + 1)]
+    least = max(_worth_telling(indicator, found) / 2, 4 * found.scale)
+    clear = [place + _EITHER_SIDE for place, (gain, error) in enumerate(gains) if gain > max(least, 5 * error)]
+    return _sharpest(clear, gains) if clear else None
+
+
+_EITHER_SIDE: Final = 3
+
+
+def _gain(away: FloatArray, place: int, scale: float) -> tuple[float, float]:
+    """How much better the runs from `place` on are than those before it, and the standard error of that."""
+    before, after = away[max(0, place - NOW_RUNS) : place], away[place : place + NOW_RUNS]
+    spread = max(scale, float(np.std(before, ddof=1)), float(np.std(after, ddof=1)))
+    return float(np.mean(before) - np.mean(after)), spread * math.sqrt(1 / before.size + 1 / after.size)
+
+
+def _sharpest(clear: Sequence[int], gains: Sequence[tuple[float, float]]) -> int:
+    """Of the last group of neighbouring candidates the one that stands out most from its own scatter."""
+    last = [place for place in clear if clear[-1] - place <= NOW_RUNS]
+    return max(last, key=lambda place: gains[place - _EITHER_SIDE][0] / gains[place - _EITHER_SIDE][1])
+
+
+def _badness(values: FloatArray, found: LikeForLike, indicator: Indicator, facet: str) -> FloatArray:
+    """How bad each reading is, upwards: like-for-like away from the baseline, or beyond the wanted band if less."""
+    if indicator.worse == "higher":
+        return found.residual
+    if indicator.worse == "lower":
+        return -found.residual
+    low, high = indicator.wanted.get(facet, (0.0, 0.0))
+    beyond = np.maximum(np.maximum(low - values, values - high), 0.0)
+    moved = np.abs(found.residual)
+    return np.asarray(np.minimum(beyond, moved) if indicator.judged.against != "baseline" else moved)
+
+
+def _worth_telling(indicator: Indicator, found: LikeForLike) -> float:
+    if indicator.drift.watch is None:
+        return indicator.limits.watch or 0.0
+    return indicator.drift.watch * (abs(found.expectation.level) if indicator.drift.is_share else 1.0)
