@@ -64,10 +64,9 @@ class Engine:
             if state.status != "ready" and (indicator, facet) not in self._explained
         }
 
-    def explain(self, states: Sequence[State]) -> tuple[State, ...]:
-        """Mark states as explained and give them back, the worst first."""
+    def explain(self, states: Sequence[State]) -> None:
+        """Mark states as explained."""
         self._explained |= {(state.key.indicator, state.key.facet) for state in states}
-        return tuple(sorted(states, key=lambda state: (STATUSES.index(state.status), -state.nearness, state.key.facet)))
 
     def all_open(self) -> list[State]:
         """Everything that stands out and is not explained yet."""
@@ -76,7 +75,7 @@ class Engine:
 
 def diagnose(engine: Engine) -> Iterator[Diagnosis]:
     """Every cause that an engine shows, each once. What no rule explains is 'unknown', one finding an indicator."""
-    for rule in (_signals, _supply, _reach, _play, _dogs, _transit, _stall, _idle, _fuel, _engagement, _limits):
+    for rule in (_signals, _supply, _play, _reach, _dogs, _transit, _stall, _idle, _fuel, _engagement, _limits):
         yield from rule(engine)
     rest: dict[str, list[State]] = {}
     for state in engine.all_open():
@@ -92,12 +91,20 @@ def _found(
     certainty: float,
     because: tuple[str, ...],
     rather_than: str | None = None,
+    *,
     occurrences: tuple[Occurrence, ...] = (),
     status: Status | None = None,
+    follows: Sequence[State] = (),
 ) -> Diagnosis:
-    ordered = engine.explain(symptoms)
+    """A diagnosis; `symptoms` show the cause itself, the worst leads, `follows` come with it."""
+    ordered = (*_worst_first(symptoms), *_worst_first(follows))
+    engine.explain(ordered)
     worst = worst_of([status] if status else [state.status for state in ordered] or ["watch"])
     return Diagnosis(cause, ordered, occurrences, certainty, because, rather_than, worst)
+
+
+def _worst_first(states: Sequence[State]) -> list[State]:
+    return sorted(states, key=lambda state: (STATUSES.index(state.status), -state.nearness, state.key.facet))
 
 
 def _signals(engine: Engine) -> Iterator[Diagnosis]:
@@ -144,10 +151,9 @@ def _supply(engine: Engine) -> Iterator[Diagnosis]:
     voltage = engine.state("battery_idle", "")
     said = tuple(f"idle voltage {voltage.value:.1f} V" for voltage in [voltage] if voltage)
     said += ("transits are slower by what the voltage explains",) if slow else ()
-    symptoms = low + [state for state in slow if not state.has_moved or low]
-    yield _found(
-        "weak_battery", engine, symptoms, 0.9, said, "actuator_wear" if slow else None, status=None if low else "watch"
-    )
+    rather = "actuator_wear" if slow else None
+    status: Status | None = None if low else "watch"
+    yield _found("weak_battery", engine, low or slow, 0.9, said, rather, status=status, follows=slow if low else ())
 
 
 def _slowed_by(state: State, covariate: str) -> bool:
@@ -182,15 +188,13 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     best, second = pictures[0], pictures[1] if len(pictures) > 1 else None
     cause = _reach_cause(best[0], standing, is_constant=is_constant)
     margin = 1 / (1 + math.exp(-((second[1] - best[1]) if second else 4.0) / 2))
-    symptoms = list(standing.values()) + [
-        state
-        for name in ("shift_transit_time", "shift_scatter")
-        for state in engine.open(name).values()
-        if name == "shift_transit_time" or state.key.facet in standing
-    ]
+    # lost travel and a bad stop also slow the shift and widen its spread; a slipped sensor does neither
+    names = ("shift_transit_time", "shift_scatter") if cause in {"lost_travel", "end_stop_wear"} else ()
+    follows = [state for name in names for facet, state in engine.open(name).items() if facet in standing]
     said = (_gears_said(off),)
     rather = _reach_cause(second[0], standing, is_constant=is_constant) if second else None
-    yield _found(cause, engine, symptoms, min(0.97, margin), said, None if rather == cause else rather)
+    rather = None if rather == cause else rather
+    yield _found(cause, engine, list(standing.values()), min(0.97, margin), said, rather, follows=follows)
 
 
 def _is_from_commissioning(state: State) -> bool:
@@ -199,7 +203,7 @@ def _is_from_commissioning(state: State) -> bool:
 
 
 def _off(state: State, *, constant: bool) -> float:
-    """What is to be explained: the movement since the epoch began, or the whole error where it was there at the start."""
+    """What is to be explained: the movement since the epoch began, or the whole error if it was there at the start."""
     if constant or state.moved.shift is None or state.moved.reason == "calibration":
         return state.own
     return state.moved.shift
@@ -261,13 +265,28 @@ def _gears_said(off: Mapping[str, float]) -> str:
 
 
 def _play(engine: Engine) -> Iterator[Diagnosis]:
-    """Positions that scatter without going far off."""
-    scattered = list(engine.open("shift_scatter").values())
-    if scattered:
-        symptoms = scattered + [
-            state for state in engine.open("shift_reach_error").values() if state.moved.pattern == "scattered"
-        ]
-        yield _found("linkage_play", engine, symptoms, 0.85, ("settled positions scatter",), "sensor_fault")
+    """Positions that scatter about where they go, rather than going somewhere else.
+
+    A steady drift widens the spread over ten runs too, so what counts is the scatter left about the drift.
+    """
+    loose = [state for state in engine.open("shift_scatter").values() if _is_loose(engine, state.key.facet)]
+    if loose:
+        facets = {state.key.facet for state in loose}
+        follows = [state for facet, state in engine.open("shift_reach_error").items() if facet in facets]
+        yield _found(
+            "linkage_play", engine, loose, 0.85, ("settled positions scatter",), "end_stop_wear", follows=follows
+        )
+
+
+def _is_loose(engine: Engine, gear: str) -> bool:
+    reach = engine.state("shift_reach_error", gear)
+    if reach is None or reach.moved.shape is None or reach.moved.found is None:
+        return True
+    return reach.moved.shape.scale > LOOSE * reach.moved.found.scale
+
+
+LOOSE: Final = 2.0
+"""Scatter about the drift, in multiples of the baseline's, that is play (common practice, no published source)."""
 
 
 def _dogs(engine: Engine) -> Iterator[Diagnosis]:
@@ -277,7 +296,8 @@ def _dogs(engine: Engine) -> Iterator[Diagnosis]:
         facets = {state.key.facet for state in hesitant}
         slow = [state for facet, state in engine.open("shift_transit_time").items() if facet in facets]
         most = max(state.value for state in hesitant)
-        yield _found("dog_contact", engine, hesitant + slow, 0.9, (f"{most:.0%} of shifts stand still part-way",))
+        said = (f"{most:.0%} of shifts stand still part-way",)
+        yield _found("dog_contact", engine, hesitant, 0.9, said, "actuator_wear" if slow else None, follows=slow)
 
 
 def _transit(engine: Engine) -> Iterator[Diagnosis]:
@@ -295,7 +315,7 @@ def _stall(engine: Engine) -> Iterator[Diagnosis]:
         about = [state for name in ("engagement_dip", "idle_speed_error") for state in engine.open(name).values()]
         total = int(sum(each.count for each in stalls))
         said = (f"{total} stall{'s' if total > 1 else ''}",)
-        yield _found("idle_margin", engine, about, 0.9, said, None, stalls, "hold")
+        yield _found("idle_margin", engine, about, 0.9, said, occurrences=stalls, status="hold")
 
 
 def _idle(engine: Engine) -> Iterator[Diagnosis]:
@@ -306,8 +326,8 @@ def _idle(engine: Engine) -> Iterator[Diagnosis]:
     if standing:
         cause, certainty, rather = _idle_cause(engine, standing, every)
         said = (_integrals_said({gear: _idle_off(state) for gear, state in every.items()}),)
-        symptoms = list(standing.values()) + sloped + _trailing(engine, cause)
-        yield _found(cause, engine, symptoms, certainty, said, rather)
+        follows = sloped + _trailing(engine, cause)
+        yield _found(cause, engine, list(standing.values()), certainty, said, rather, follows=follows)
     elif sloped:
         most = max(sloped, key=lambda state: abs(state.strength))
         said = (f"the slope moved by {most.moved.shift or 0:+.1f} % per 10 °C, warm idle did not".replace("-", "−"),)
@@ -375,7 +395,7 @@ def _fuel(engine: Engine) -> Iterator[Diagnosis]:
         yield _found("unknown", engine, symptoms, 0.6, ("as it was at commissioning: the table, not wear",))
     elif len(falling) > 1 and most > 0:
         integral = [state for state in engine.of("idle_integral").values() if state.strength < -SMALL]
-        yield _found("air_leak", engine, symptoms + integral, 0.85, said, "fuel_supply")
+        yield _found("air_leak", engine, symptoms, 0.85, said, "fuel_supply", follows=integral)
     elif together and all(value * most > 0 and abs(value) > abs(most) / 2 for value in together):
         said += ("the other engine of this boat moved with it",)
         yield _found("fuel_delivery", engine, symptoms, 0.7, said, "fuel_supply")

@@ -97,7 +97,7 @@ def fleet_findings(steps: Sequence[CommonStep], history: History) -> tuple[Findi
     ordered = sorted(recent, key=lambda step: (step.indicator, step.at_s))
     found: list[Finding] = []
     for indicator, group in groupby(ordered, key=lambda step: step.indicator):
-        found += [_fleet_finding(indicator, together, history) for together in _same_time(list(group))]
+        found += [_fleet_finding(indicator, together) for together in _same_time(list(group))]
     return tuple(found)
 
 
@@ -112,7 +112,7 @@ def _same_time(steps: Sequence[CommonStep]) -> list[list[CommonStep]]:
     return groups
 
 
-def _fleet_finding(name: str, together: Sequence[CommonStep], history: History) -> Finding:
+def _fleet_finding(name: str, together: Sequence[CommonStep]) -> Finding:
     indicator = indicators()[name]
     step = max(together, key=lambda each: abs(each.size))
     cause = "fuel_delivery" if name == "idle_fuel_trim" else "weather"
@@ -128,7 +128,6 @@ def _fleet_finding(name: str, together: Sequence[CommonStep], history: History) 
         do=CAUSES[cause].do,
         evidence=Evidence(step.engines_seen, step.engines_seen, ()),
         urgency=urgency(abs(step.size) / (indicator.limits.watch or abs(step.size)), 0.9),
-        latest_at=history.as_of,
         watch=indicator.limits.watch,
         hold=indicator.limits.hold,
         baseline=0.0,

@@ -141,6 +141,11 @@ def _judged(
     )
     word = _word(shape, shift, signalled)
     since = _since(shape)
+    smeared = (
+        _smeared_step(found.residual) if found is not None and indicator.looks_back and word == "growing" else None
+    )
+    if smeared is not None:
+        word, since = "step", datetime.fromtimestamp(float(here.at_s[smeared]), UTC)
     slopes = _slopes(here, found, since, word)
     return Movement(
         epoch=epoch,
@@ -216,6 +221,32 @@ def _is_worth(shift: float | None, signalled: bool, indicator: Indicator, found:
 
 def _shape(here: Series, found: LikeForLike, scale: float | None, indicator: Indicator) -> Pattern | None:
     return pattern(here.at_s / DAY_S, found.residual, usual_scale=scale, resolution=indicator.resolution)
+
+
+LOOK_BACK_RUNS: Final = 10
+
+
+def _smeared_step(values: FloatArray) -> int | None:
+    """Index where a step began that ten-run readings smear into a ramp, if that fits better than any bend.
+
+    Both pictures have three numbers, so the smaller residual sum of squares decides.
+    """
+    places = np.arange(FEWEST_RUNS, len(values) - 2)
+    if not places.size:
+        return None
+    since = np.arange(len(values))[None, :] - places[:, None] + 1
+    bends = np.maximum(since, 0.0)
+    ramps = np.minimum(bends / LOOK_BACK_RUNS, 1.0)
+    ramp_left, bend_left = _left(ramps, values), _left(bends, values)
+    return int(places[np.argmin(ramp_left)]) if ramp_left.min() <= bend_left.min() else None
+
+
+def _left(pictures: FloatArray, values: FloatArray) -> FloatArray:
+    """Residual sum of squares of values (n,) on a level and each picture (m, n), shape (m,)."""
+    off = pictures - pictures.mean(axis=1, keepdims=True)
+    deviation = values - values.mean()
+    explained = (off @ deviation) ** 2 / np.maximum((off**2).sum(axis=1), 1e-12)
+    return np.asarray(deviation @ deviation - explained)
 
 
 def _word(shape: Pattern | None, shift: float | None, signalled: bool) -> PatternWord:  # noqa: FBT001
