@@ -70,7 +70,7 @@ class Log:
     def glitch(self, name: str, at_s: float, value: float) -> Log:
         """The log with one single sample of a channel overwritten: the first one at or after `at_s`."""
         values = self.channels[name].copy()
-        values[np.searchsorted(self.time_s, at_s - 1e-9)] = value
+        values[np.searchsorted(self.time_s, at_s - 2.5e-7)] = value
         return self.changed(name, values)
 
     def blank_but(self, name: str, every: int, phase: int = 0) -> Log:
@@ -146,8 +146,8 @@ class Trip:
     def value(self, name: str, time_s: Floats) -> Floats:
         """A channel at some times; NaN before its first piece."""
         pieces = sorted(self.channels[name], key=lambda piece: piece.from_s)
-        # half a nanosecond, so that a sample at the very moment of a step has the new value
-        at = np.searchsorted([piece.from_s for piece in pieces], time_s + 5e-10, side="right") - 1
+        # that quarter of a microsecond more, so that a sample at the very moment of a step has the new value
+        at = np.searchsorted([piece.from_s for piece in pieces], time_s + 2.5e-7, side="right") - 1
         start, end, low, high = (
             np.array([getattr(piece, part) for piece in pieces])[at] for part in ("from_s", "to_s", "low", "high")
         )
@@ -166,6 +166,9 @@ class Trip:
         random = np.random.default_rng(seed)
         time_s = np.arange(round(self.length_s * rate_hz) + 1) / rate_hz
         time_s = time_s + np.append(0.0, random.uniform(-jitter, jitter, len(time_s) - 1) / rate_hz)
+        time_s = (
+            time_s + START_S
+        ) - START_S  # as double precision holds a time since 1970: to a quarter of a microsecond
         channels = {name: self.value(name, time_s) for name in self.channels}
         for name, spread in (noise or {}).items():
             channels[name] = channels[name] + random.normal(0.0, spread, len(time_s))

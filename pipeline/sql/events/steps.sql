@@ -53,7 +53,7 @@ select
     -- a shift lasts until the next one or the run's end; the sample at the next step is not part of it
     coalesce(
         lead(whole_moves.step_s) over (partition by run_spans.run_no order by whole_moves.step_s),
-        run_spans.ended_s + 1e-6
+        run_spans.ended_s
     ) as until_s,
     whole_moves.from_target_pct,
     whole_moves.target_pct,
