@@ -19,6 +19,7 @@ from pipeline import extract, readings
 from pipeline.chains import Span, chain_key, linked
 from pipeline.database import DatabaseError, scratch
 from pipeline.extract import Chain, ChainLog, GearLevel
+from pipeline.gears import learn_gears
 from pipeline.log_lists import engine_log_list, log_list
 from pipeline.working import EngineLog, Measured, Working
 
@@ -89,11 +90,20 @@ def measure(store: Store, ledger: Ledger, register: Register, workers: Executor,
         return Verdict(int(working.fact("edition") or 0), damaged, working.failures())
 
 
-def gear_levels(engine: Engine | None) -> tuple[GearLevel, ...]:
-    """What the levels of an engine's shift target stand for: the register's word; empty where it says nothing."""
-    if engine is None or engine.shift_targets is None:
+def gear_levels(
+    engine_id: str, engine: Engine | None, spans: Sequence[Span], working: Working, store: Store
+) -> tuple[GearLevel, ...]:
+    """What the levels of an engine's shift target stand for: the register's word, else learned from its logs.
+
+    Empty where the gear itself is logged, or nothing tells.
+    """
+    if engine is not None and engine.shift_targets is not None:
+        return tuple(GearLevel(target_pct, gear) for gear, target_pct in sorted(engine.shift_targets.items()))
+    told = [span for span in spans if "shift_target" in span.channels and "gear" not in span.channels]
+    if not told:
         return ()
-    return tuple(GearLevel(target_pct, gear) for gear, target_pct in sorted(engine.shift_targets.items()))
+    samples = {span.log_id: store.samples_path(span.samples) for span in told}
+    return learn_gears(working.levels_seen(engine_id, samples))
 
 
 def measured(chains: Sequence[Chain]) -> dict[str, pa.Table] | str:
@@ -112,7 +122,7 @@ def _plan(working: Working, ledger: Ledger, register: Register, store: Store) ->
     pending: list[Chain] = []
     logs = ledger.logs()
     for engine_id, spans in _spans(ledger, logs).items():
-        levels = gear_levels(engines.get(engine_id))
+        levels = gear_levels(engine_id, engines.get(engine_id), spans, working, store)
         found = linked(spans)
         covered |= {(engine_id, log_id): cover for log_id, cover in found.covered.items()}
         for chain in found.chains:

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Final, Self
 import pyarrow as pa
 
 from pipeline import extract
+from pipeline.catalogue import read_query
 from pipeline.database import Database, DatabaseError, open_writable, rows
+from pipeline.gears import LevelSeen
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -71,6 +73,37 @@ class Working:
             "select engine_id, log_id, error from build.measured where error is not null"
         ).fetchall()
         return {(engine_id, log_id): error for engine_id, log_id, error in found}
+
+    def levels_seen(self, engine_id: str, samples: Mapping[str, Path]) -> list[LevelSeen]:
+        """The levels of an engine's shift target in its logs (sample file by log id); each log is looked at once."""
+        known = {
+            log_id
+            for (log_id,) in self.db.execute(
+                "select log_id from build.target_levels where engine_id = ?", [engine_id]
+            ).fetchall()
+        }
+        for log_id in sorted(set(samples) - known):
+            self._look_at_levels(engine_id, log_id, samples[log_id])
+        found = self.db.execute(
+            """
+            select log_id, target_pct, seconds, rpm_max, starts
+            from build.target_levels
+            where engine_id = ? and target_pct is not null
+            """,
+            [engine_id],
+        ).fetchall()
+        return [
+            LevelSeen(target, seconds or 0.0, rpm, starts)
+            for log_id, target, seconds, rpm, starts in found
+            if log_id in samples
+        ]
+
+    def _look_at_levels(self, engine_id: str, log_id: str, samples: Path) -> None:
+        try:
+            query = f"insert into build.target_levels select ?, ?, * from ({read_query('working', 'target_levels')})"
+            self.db.execute(query.replace("$samples", "?"), [engine_id, log_id, str(samples)])
+        except DatabaseError:
+            return  # a broken sample file is found and healed where its events are made
 
     def fact(self, name: str) -> str | None:
         """A remembered fact about the build."""

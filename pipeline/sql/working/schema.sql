@@ -15,6 +15,16 @@ create table build.measured (
     error varchar                 -- why the log has no events although it was read; null where it was measured
 );
 
+-- what the levels of a shift target were in each log of an engine whose gears nothing else tells; see target_levels.sql
+create table build.target_levels (
+    engine_id varchar not null,
+    log_id varchar not null,
+    target_pct double,
+    seconds double,
+    rpm_max double,
+    starts bigint not null
+);
+
 -- 'recipe': digest of the queries; 'revision': of the ledger shown in marts; 'edition': number of the next snapshot
 create table build.facts (
     name varchar primary key,
