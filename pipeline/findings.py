@@ -26,6 +26,7 @@ class Finding:
     `low` and `high` are the interval of `value`. `latest_at` is the newest reading behind it. `urgency` orders findings
     of one status. `because` is what speaks for the cause, `rather_than` the next likeliest one, `also` the other
     symptoms that the same cause explains; `cautions` asks for the cautions of running an engine.
+    `after_note` says what came of the last note that answered it, `deferred_until` how long a deferral is in force.
     """
 
     boat: str | None
@@ -58,6 +59,8 @@ class Finding:
     rather_than: str | None = None
     also: tuple[str, ...] = ()
     cautions: bool = False
+    after_note: str | None = None
+    deferred_until: datetime | None = None
     engines: int | None = None
 
 
@@ -93,6 +96,8 @@ def as_json(finding: Finding, *, fleet_wide: bool = False) -> dict[str, Any]:
         "because": list(finding.because),
         "rather_than": finding.rather_than,
         "also": list(finding.also),
+        "after_note": finding.after_note,
+        "deferred_until": finding.deferred_until.isoformat(timespec="seconds") if finding.deferred_until else None,
         "says": finding.says,
         "do": finding.do,
         "evidence": {"n": finding.evidence.n, "runs": finding.evidence.runs, "logs": list(finding.evidence.logs)},

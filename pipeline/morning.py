@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline import verdicts
+from pipeline import verdicts, wording
+from pipeline.aftermath import Aftermath, aftermaths
+from pipeline.changes import Change, changes
 from pipeline.database import Database
 from pipeline.diagnosis import Engine as Patient
 from pipeline.diagnosis import diagnose
@@ -18,9 +20,9 @@ from pipeline.history import History, load_history
 from pipeline.logbook import Note, notes
 from pipeline.occurrences import occurrences
 from pipeline.problems import Problem
-from pipeline.ranking import BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked
+from pipeline.ranking import DEFERRED_WEIGHT, BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked
 from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
-from pipeline.season.fleet import season
+from pipeline.season.fleet import Season, season
 from pipeline.states import State, Status, states
 
 
@@ -51,7 +53,7 @@ def assess(db: Database, register: Register, as_of: datetime) -> Morning:
     schedule = load_schedule(register)
     moved = season(history, _by_engine(register, written))
     judged = tuple(states(moved, register))
-    case = _Case(register, history, written, schedule, _grouped(judged))
+    case = _Case(register, history, moved, written, schedule, _grouped(judged))
     return Morning(
         register.name,
         register.simulated,
@@ -69,6 +71,7 @@ class _Case:
 
     register: Register
     history: History
+    season: Season
     written: Sequence[Note]
     schedule: Schedule
     states: Mapping[str, Sequence[State]]
@@ -89,14 +92,20 @@ def _grouped(judged: Sequence[State]) -> dict[str, list[State]]:
     return found
 
 
-def as_document(morning: Morning) -> dict[str, Any]:
-    """The morning as `check --json` gives it."""
+def since(db: Database, register: Register, morning: Morning, ago: timedelta = timedelta(days=1)) -> tuple[Change, ...]:
+    """What changed since the morning before (or `ago`): both judged alike, each with what was known then."""
+    return changes(assess(db, register, morning.as_of - ago).boats, morning.boats)
+
+
+def as_document(morning: Morning, changed: Sequence[Change] = ()) -> dict[str, Any]:
+    """The morning as `check --json` gives it, with what changed since the one before."""
     return {
         "schema": 1,
         "fleet": morning.fleet,
         "simulated": morning.simulated,
         "as_of": morning.as_of.isoformat(timespec="seconds"),
         "fleet_findings": [as_json(found, fleet_wide=True) for found in morning.fleet_findings],
+        "changes": [vars(each) for each in changed],
         "boats": [_boat_document(line) for line in morning.boats],
     }
 
@@ -119,12 +128,54 @@ def _boat_document(line: BoatLine) -> dict[str, Any]:
             for engine in line.engines
         ],
         "findings": [as_json(found) for found in line.findings],
+        "notes": [_note_document(each) for each in line.notes],
     }
+
+
+def _note_document(found: Aftermath) -> dict[str, Any]:
+    return {
+        "engine": found.note.engine,
+        "at": found.note.at.isoformat(timespec="seconds"),
+        "kind": found.note.kind.value,
+        "text": found.note.text,
+        "outcome": found.outcome,
+        "runs": found.runs,
+    }
+
+
+def _aftermaths(engine: Engine, boat: Boat, case: _Case) -> tuple[Aftermath, ...]:
+    concerned = [note for note in case.written if note.concerns(boat.id, engine.id)]
+    return tuple(aftermaths(case.history, case.season, case.register, engine.engine_id, concerned))
+
+
+def _with_notes(found: Finding, after: Sequence[Aftermath], case: _Case) -> Finding:
+    """The finding with what came of the last note that answered it, and a deferral in force."""
+    answered = [each for each in after if any(state.key.indicator == found.indicator for state in each.about)]
+    deferrals = [
+        note.until
+        for note in case.written
+        if found.boat
+        and found.engine
+        and note.concerns(found.boat, found.engine)
+        and note.defers_at(case.history.as_of)
+    ]
+    until = max((each for each in deferrals if each is not None), default=None)
+    is_lighter = until is not None and found.status == "watch"
+    return replace(
+        found,
+        after_note=wording.aftermath_says(answered[-1]) if answered else None,
+        deferred_until=until,
+        urgency=found.urgency * DEFERRED_WEIGHT if is_lighter else found.urgency,
+    )
 
 
 def _boat_line(boat: Boat, case: _Case) -> BoatLine:
     zone = ZoneInfo(case.register.timezone)
-    found = {engine.id: list(_engine_findings(engine, boat, case)) for engine in boat.engines}
+    after = {engine.id: _aftermaths(engine, boat, case) for engine in boat.engines}
+    found = {
+        engine.id: [_with_notes(each, after[engine.id], case) for each in _engine_findings(engine, boat, case)]
+        for engine in boat.engines
+    }
     lines = tuple(_engine_line(engine, case.history, found[engine.id], zone) for engine in boat.engines)
     departure = case.schedule.next_departure(boat.id, case.history.as_of)
     departs = departure.departs if departure else None
@@ -139,6 +190,7 @@ def _boat_line(boat: Boat, case: _Case) -> BoatLine:
         last_log=max((line.last_log for line in lines if line.last_log), default=None),
         engines=lines,
         findings=findings,
+        notes=tuple(each for group in after.values() for each in group),
         urgency=boat_urgency(findings, status, departs, case.history.as_of),
     )
 

@@ -2,7 +2,8 @@
 
 Urgency of a finding = nearness x certainty: how many times its limit the value stands at (at most 3), weighed by how
 sure it is. A boat counts its most urgent finding, a quarter more if it departs within three hours of the morning.
-Equal boats stand in the order of their ids, so the list is stable.
+A watch that is deferred counts a tenth; a hold
+is never made lighter. Equal boats stand in the order of their ids, so the list is stable.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from pipeline.aftermath import Aftermath
 from pipeline.findings import Finding, worst
 from pipeline.states import STATUSES, Status
 
@@ -35,7 +37,7 @@ class EngineLine:
 
 @dataclass(frozen=True)
 class BoatLine:
-    """One boat this morning, with its engines and findings, the most urgent first."""
+    """One boat this morning, with its engines, its findings (the most urgent first) and what came of its notes."""
 
     rank: int
     boat: str
@@ -45,12 +47,16 @@ class BoatLine:
     last_log: datetime | None
     engines: tuple[EngineLine, ...]
     findings: tuple[Finding, ...]
+    notes: tuple[Aftermath, ...]
     urgency: float
 
 
 def urgency(nearness: float, confidence: float | None) -> float:
     """How pressing a finding is among those of its status; see the module's first lines."""
     return min(nearness, NEARNESS_AT_MOST) * (UNSURE if confidence is None else confidence)
+
+
+DEFERRED_WEIGHT: Final = 0.1
 
 
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:

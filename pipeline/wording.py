@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from pipeline.aftermath import Aftermath
 from pipeline.catalogue import Indicator
 from pipeline.causes import CAUSES
+from pipeline.changes import Change
 from pipeline.diagnosis import Diagnosis
 from pipeline.evidence import Gap
 from pipeline.occurrences import Occurrence
@@ -126,6 +128,22 @@ def occurrence_says(found: Sequence[Occurrence]) -> str:
         return f"{count(total, 'stall')}{f' in {gears}' if gears else ''} not answered by a note, {since} since."
     channel = first.series.key.facet.replace("_", " ")
     return f"The signal {channel} cannot be believed: {first.remark} ({count(len(first.run_ids), 'run')})."
+
+
+def aftermath_says(found: Aftermath) -> str:
+    """What came of a note, with its date and how many runs have followed."""
+    words = {"held": "held since", "nothing stood out": "nothing stood out before it"}
+    outcome = words.get(found.outcome, found.outcome)
+    kind = found.note.kind.value.replace("_", " ")
+    return f"Note of {date(found.note.at)} ({kind}): {outcome}, {count(found.runs, 'run')} since."
+
+
+def change_says(found: Change) -> str:
+    """What changed about one thing since the morning before."""
+    what = CAUSES[found.what].title if found.what in CAUSES else found.what.replace("_", " ")
+    turned = {"new": f"new, {found.now}", "gone": f"gone, was {found.before}"}
+    words = turned.get(found.turn, f"{found.turn}, {found.before} to {found.now}")
+    return f"{found.engine or 'boat'}: {what} ({words})"
 
 
 def date(at: datetime) -> str:

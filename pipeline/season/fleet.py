@@ -22,10 +22,15 @@ SHARED: Final = frozenset({"idle_fuel_trim", "idle_integral", "shift_transit_tim
 
 @dataclass(frozen=True)
 class Season:
-    """Every series' movement by key, and the common steps of the fleet in time order."""
+    """Every series' movement by key, the fleet's common steps in time order, and what they were judged with.
+
+    `usual_scales` is the run-to-run spread of an engine of this fleet by indicator and facet; `notes` are by engine id.
+    """
 
     movements: Mapping[SeriesKey, Movement]
     steps: tuple[CommonStep, ...]
+    usual_scales: Mapping[tuple[str, str], float | None]
+    notes: Mapping[str, Sequence[Note]]
 
 
 def season(history: History, notes: Mapping[str, Sequence[Note]]) -> Season:
@@ -33,6 +38,7 @@ def season(history: History, notes: Mapping[str, Sequence[Note]]) -> Season:
     groups = _groups(history)
     found: dict[SeriesKey, Movement] = {}
     steps: list[CommonStep] = []
+    usual_scales: dict[tuple[str, str], float | None] = {}
     for (name, facet), members in groups.items():
         indicator = indicators()[name]
         compared = [_compared(each, notes.get(each.key.engine_id, ()), indicator) for each in members]
@@ -41,7 +47,18 @@ def season(history: History, notes: Mapping[str, Sequence[Note]]) -> Season:
         usual = float(np.median(scales)) if scales else None
         found |= {each.series.key: movement(each, indicator, common, usual) for each in compared}
         steps += common
-    return Season(found, tuple(sorted(steps, key=lambda step: step.at_s)))
+        usual_scales[name, facet] = usual
+    return Season(found, tuple(sorted(steps, key=lambda step: step.at_s)), usual_scales, notes)
+
+
+def movement_until(series: Series, count: int, indicator: Indicator, known: Season) -> Movement:
+    """The movement of a series as it stood after its first `count` readings, with the fleet's steps known today."""
+    place = (series.key.indicator, series.key.facet)
+    steps = [step for step in known.steps if (step.indicator, step.facet) == place]
+    until = series.pick(slice(0, count))
+    moment = float(series.at_s[count]) if count < len(series) else float("inf")
+    notes = [note for note in known.notes.get(series.key.engine_id, ()) if note.at.timestamp() < moment]
+    return movement(_compared(until, notes, indicator), indicator, steps, known.usual_scales.get(place))
 
 
 def _groups(history: History) -> dict[tuple[str, str], list[Series]]:

@@ -134,11 +134,7 @@ def _judged(
     now = newest(values if found is None else found.residual, here.n, scale or math.inf, indicator.minimum_n)
     shift, error = _shift(found, now, scale)
     signalled = found is not None and _is_signalled(found, scale, indicator)
-    shape = (
-        _shape(here, found, scale, indicator)
-        if found is not None and _is_worth(shift, signalled, indicator, found)
-        else None
-    )
+    shape = _shape(here, found, scale, indicator) if found is not None and _is_worth(shift, signalled, found) else None
     word = _word(shape, shift, signalled)
     since = _since(shape)
     smeared = (
@@ -214,9 +210,9 @@ _CLIP: Final = 8.0
 """One wild run counts for no more than this many spreads."""
 
 
-def _is_worth(shift: float | None, signalled: bool, indicator: Indicator, found: LikeForLike) -> bool:  # noqa: FBT001
-    """Whether the shape is worth the computing: something moved, or stands near what would be watched."""
-    return signalled or (shift is not None and abs(shift) > 2 * found.scale) or indicator.limits.watch is not None
+def _is_worth(shift: float | None, signalled: bool, found: LikeForLike) -> bool:  # noqa: FBT001
+    """Whether the shape is worth the computing: something moved."""
+    return signalled or (shift is not None and abs(shift) > 2 * found.scale)
 
 
 def _shape(here: Series, found: LikeForLike, scale: float | None, indicator: Indicator) -> Pattern | None:
