@@ -46,6 +46,15 @@ def test_a_target_re_set_in_gear_is_the_one_then_in_force(bench: Bench) -> None:
     assert shift["reach_error_pct"] == pytest.approx(0, abs=1e-4)
 
 
+def test_what_settled_before_the_target_was_re_set_is_not_held_against_the_new_one(bench: Bench) -> None:
+    # of the last five seconds only those since the re-set are of the target in force
+    early = Trip.warm().shift(30, "forward").at(56, shift_target=87).ramp(56, 56.05, shift_position=87).until(60)
+    shift = _shift(bench, early.log(50))
+    assert (shift["target_pct"], shift["settled_pct"]) == (87.0, pytest.approx(87, abs=1e-4))
+    late = Trip.warm().shift(30, "forward").at(59.7, shift_target=87).ramp(59.75, 59.8, shift_position=87).until(60)
+    assert _shift(bench, late.log(50))["why_null"] == "plateau too short"
+
+
 @pytest.mark.parametrize("rate_hz", [10, 50, 200])
 def test_a_target_that_ramps_is_one_shift(bench: Bench, rate_hz: float) -> None:
     trip = Trip.warm(gear=None).ramp(30, 31.2, shift_target=90).ramp(30.1, 31.3, shift_position=89.5).until(60)

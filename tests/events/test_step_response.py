@@ -115,8 +115,8 @@ RESPONSES = {
 
 
 def test_overshoot_and_settling_follow_the_damping(bench: Bench) -> None:
-    # 12 rad/s: half a period is 0.26 s, so half a second in the band is there to stay. Overshoot is measured as IEEE Std
-    # 181 has it, in % of the step between the two levels.
+    # 12 rad/s: half a period is 0.26 s, so half a second in the band is there to stay. Overshoot is measured as IEEE
+    # Std 181 has it, in % of the step between the two levels.
     natural = 12.0
     shifts = _shifts(bench, [_log(second_order(zeta, natural), 0, 100) for zeta in RESPONSES])
     for shift, (overshoot_pct, settling) in zip(shifts, RESPONSES.values(), strict=True):

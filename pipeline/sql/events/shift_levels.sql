@@ -1,12 +1,13 @@
 /*
 title = "Settled positions"
 what = """Where each shift came to rest. The plateau runs from 1.5 s after the step (a slow shift: from 0.5 s after
-arrival) to the end, at most the last 5 s, at least 0.5 s, and 95 % of it must lie within 1 % of travel of its median."""
+arrival; a target that goes on moving: from its coming to rest) to the end, at most the last 5 s, at least 0.5 s, and 95 % of
+it must lie within 1 % of travel of its median."""
 reads = ["position_doubts", "shift_rows", "steps"]
 
 [columns]
 start_pct = "position just before the step, % of travel"
-held_target_pct = "median target of the plateau: the one then in force, also where it ramped in or was re-set a little"
+held_target_pct = "the target where the position settled: the one then in force, also where it ramped in or was re-set a little"
 */
 with late_halves as (
     -- a first guess that a slow transit cannot spoil: the median of the later half
@@ -16,6 +17,7 @@ with late_halves as (
         any_value(until_s) as until_s,
         median(position_pct) filter (time_s >= greatest(until_s - 5, (step_s + until_s) / 2)) as guess_pct,
         arg_min(position_pct, time_s) as first_pct,
+        arg_max(target_pct, time_s) as last_target_pct,
         count(position_pct) as positions,
         count(distinct position_pct) as distinct_positions,
         bool_and(position_pct <= 0.01 or position_pct >= 99.99) as is_at_range_end
@@ -23,44 +25,75 @@ with late_halves as (
     group by shift_no
 ),
 
-judged as (
+outside as (
     select
         shift_rows.shift_no,
-        shift_rows.time_s,
-        abs(shift_rows.position_pct - late_halves.guess_pct) > 2 as is_outside
+        shift_rows.time_s
     from shift_rows
     inner join late_halves on shift_rows.shift_no = late_halves.shift_no
-    where shift_rows.position_pct is not null
-),
-
-followed as (
+    where abs(shift_rows.position_pct - late_halves.guess_pct) > 2
+    union all
+    -- just before the step stands for being outside, so that every shift has a beginning
     select
         shift_no,
-        time_s,
-        is_outside,
-        min(case when is_outside then time_s end) over (
-            partition by shift_no order by time_s desc
-            rows between unbounded preceding and current row
-        ) as next_outside_s
-    from judged
+        step_s - 1e-6 as time_s
+    from late_halves
+),
+
+absences as (
+    select
+        shift_no,
+        time_s as outside_s,
+        lead(time_s, 1, 1e300) over (partition by shift_no order by time_s) as next_outside_s
+    from outside
+),
+
+entries as (
+    -- few of them: only where the position then keeps inside for half a second
+    select
+        absences.shift_no,
+        absences.next_outside_s,
+        min(shift_rows.time_s) as entered_s
+    from absences
+    inner join shift_rows on absences.shift_no = shift_rows.shift_no and absences.outside_s < shift_rows.time_s
+    where absences.next_outside_s - absences.outside_s > 0.5 and shift_rows.position_pct is not null
+    group by
+        absences.shift_no,
+        absences.next_outside_s
 ),
 
 arrivals as (
-    -- the first position inside that is followed by half a second inside
     select
         shift_no,
-        min(time_s) as arrived_s
-    from followed
-    where not is_outside and coalesce(next_outside_s, 1e300) - time_s > 0.5
+        min(entered_s) as arrived_s
+    from entries
+    where next_outside_s - entered_s > 0.5
     group by shift_no
+),
+
+target_moves as (
+    -- the last time the target was elsewhere: what settled before then settled for another target
+    select
+        shift_rows.shift_no,
+        max(shift_rows.time_s) as elsewhere_s
+    from shift_rows
+    inner join late_halves on shift_rows.shift_no = late_halves.shift_no
+    where abs(shift_rows.target_pct - late_halves.last_target_pct) > 1
+    group by shift_rows.shift_no
 ),
 
 plateaus as (
     select
         late_halves.*,
-        greatest(late_halves.step_s + 1.5, arrivals.arrived_s + 0.5, late_halves.until_s - 5) as plateau_s
+        greatest(
+            late_halves.step_s + 1.5,
+            arrivals.arrived_s + 0.5,
+            target_moves.elsewhere_s,
+            late_halves.until_s - 5
+        ) as plateau_s
     from late_halves
     left join arrivals on late_halves.shift_no = arrivals.shift_no
+    left join target_moves on late_halves.shift_no = target_moves.shift_no
 ),
 
 medians as (
@@ -73,10 +106,12 @@ medians as (
         any_value(plateaus.positions) as positions,
         any_value(plateaus.distinct_positions) as distinct_positions,
         any_value(plateaus.is_at_range_end) as is_at_range_end,
-        median(shift_rows.position_pct) as settled_pct,
-        median(shift_rows.target_pct) as held_target_pct,
-        quantile_cont(shift_rows.position_pct, 0.025) as low_pct,
-        quantile_cont(shift_rows.position_pct, 0.975) as high_pct
+        any_value(plateaus.last_target_pct) as held_target_pct,
+        -- one list, so that the positions are put in order once
+        quantile_cont(shift_rows.position_pct, [0.025, 0.5, 0.975]) as quantiles_pct,
+        quantiles_pct[1] as low_pct,
+        quantiles_pct[2] as settled_pct,
+        quantiles_pct[3] as high_pct
     from plateaus
     left join shift_rows
         on plateaus.shift_no = shift_rows.shift_no and shift_rows.time_s >= plateaus.plateau_s

@@ -20,34 +20,51 @@ battery_v = "mean battery voltage in the first 2 s"
 temp_c = "oil temperature, coolant where oil is not logged"
 why_null = "why reach and transit are null"
 */
-with judged as (
+with outside as (
     select
         shift_rows.shift_no,
-        shift_rows.time_s,
-        abs(shift_rows.position_pct - shift_levels.settled_pct) > 2 as is_outside
+        shift_rows.time_s
     from shift_rows
     inner join shift_levels on shift_rows.shift_no = shift_levels.shift_no
-    where shift_rows.position_pct is not null and shift_levels.settled_pct is not null
+    where abs(shift_rows.position_pct - shift_levels.settled_pct) > 2
+    union all
+    -- just before the step stands for being outside, so that every shift has a beginning
+    select
+        steps.shift_no,
+        steps.step_s - 1e-6 as time_s
+    from steps
+    inner join shift_levels on steps.shift_no = shift_levels.shift_no
+    where shift_levels.settled_pct is not null
 ),
 
-followed as (
+absences as (
     select
         shift_no,
-        time_s,
-        is_outside,
-        min(case when is_outside then time_s end) over (
-            partition by shift_no order by time_s desc
-            rows between unbounded preceding and current row
-        ) as next_outside_s
-    from judged
+        time_s as outside_s,
+        lead(time_s, 1, 1e300) over (partition by shift_no order by time_s) as next_outside_s
+    from outside
+),
+
+entries as (
+    -- few of them: only where the position then keeps inside for half a second
+    select
+        absences.shift_no,
+        absences.next_outside_s,
+        min(shift_rows.time_s) as entered_s
+    from absences
+    inner join shift_rows on absences.shift_no = shift_rows.shift_no and absences.outside_s < shift_rows.time_s
+    where absences.next_outside_s - absences.outside_s > 0.5 and shift_rows.position_pct is not null
+    group by
+        absences.shift_no,
+        absences.next_outside_s
 ),
 
 arrivals as (
     select
         shift_no,
-        min(time_s) as arrived_s
-    from followed
-    where not is_outside and coalesce(next_outside_s, 1e300) - time_s > 0.5
+        min(entered_s) as arrived_s
+    from entries
+    where next_outside_s - entered_s > 0.5
     group by shift_no
 ),
 
