@@ -13,10 +13,11 @@ from typing import Final, Literal
 import numpy as np
 
 from pipeline.catalogue import indicators
-from pipeline.history import History, Series
+from pipeline.history import History
 from pipeline.logbook import ANSWERING, Note
 from pipeline.register import Register
 from pipeline.season.fleet import Season, movement_until
+from pipeline.season.together import common_offset
 from pipeline.states import State, distance, drift_size, is_beyond, judge, limits_of
 
 Outcome = Literal["held", "came back", "not mended", "not seen yet", "nothing stood out"]
@@ -52,7 +53,7 @@ def _aftermath(history: History, season: Season, register: Register, engine_id: 
     stood = tuple(_standing_at(history, season, register, engine_id, moment))
     runs = history.runs.get(engine_id)
     followed = 0 if runs is None else int(np.count_nonzero(runs.started_s > moment))
-    since = [_since(history, state, moment) for state in stood]
+    since = [_since(history, season, state, moment) for state in stood]
     return Aftermath(note, _outcome(stood, since, followed), stood, followed)
 
 
@@ -70,15 +71,13 @@ def _standing_at(
                 yield state
 
 
-def _since(history: History, before: State, moment: float) -> list[bool]:
-    """For each run after the moment, whether it still shows what stood out."""
+def _since(history: History, season: Season, before: State, moment: float) -> list[bool]:
+    """For each run after the moment, whether it still shows what stood out; the fleet's common part taken out."""
     series = next(each for each in history.series[before.key.engine_id] if each.key == before.key)
     later = series.pick(slice(int(np.searchsorted(series.at_s, moment, side="right")), None))
-    return [_still_shows(before, float(value)) for value in _own_values(later, before)]
-
-
-def _own_values(later: Series, before: State) -> Sequence[float]:
-    return [float(value) for value in later.value - (before.value - before.own)]
+    steps = [step for step in season.steps if (step.indicator, step.facet) == (before.key.indicator, before.key.facet)]
+    own = later.value - common_offset(later.at_s, steps)
+    return [_still_shows(before, float(value)) for value in own]
 
 
 def _still_shows(before: State, value: float) -> bool:
