@@ -50,6 +50,7 @@ class Drift(BaseModel):
 class Indicator(BaseModel):
     """One indicator as its header declares it. `wanted` is the band by facet; without one, zero is wanted.
 
+    `set_to` is the value inside that band that a correction is made for (common practice, no published source).
     `resolution` is how finely a reading can be told. `priors` are the slope on a covariate expected before any reading
     and how far it may be off (1 sd), in reading units per covariate unit: common practice, no published source.
     `looks_back` says that neighbouring readings share most of what they rest on.
@@ -71,6 +72,7 @@ class Indicator(BaseModel):
     covariates: tuple[Literal["temp_c", "battery_v"], ...] = ()
     limits: Limits = Field(default_factory=Limits)
     wanted: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
+    set_to: Mapping[str, float] = Field(default_factory=lambda: MappingProxyType({}))
     looks_back: bool = False
     drift: Drift = Field(default_factory=Drift)
     priors: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))

@@ -11,7 +11,10 @@ _Named = TypeVar("_Named")
 
 
 class Engine(Table):
-    """One engine. `label` is what `{engine}` stands for in a column's name; shift targets are in % of travel."""
+    """One engine. `label` is what `{engine}` stands for in a column's name; shift targets are in % of travel.
+
+    `idle_rows_c` are the temperatures (°C, rising) of the rows of its idle feed-forward table; None where not told.
+    """
 
     id: str
     boat_id: str
@@ -20,6 +23,7 @@ class Engine(Table):
     shift_targets: Mapping[Gear, float] | None
     service: Service | None
     limits: Limits
+    idle_rows_c: tuple[float, ...] | None = None
 
     @property
     def engine_id(self) -> str:

@@ -109,6 +109,7 @@ def _engine(boat_id: str, written: EngineTable) -> Engine:
         label=written.label or written.id,
         serial=written.serial,
         shift_targets=written.shift_targets,
+        idle_rows_c=written.idle_rows_c,
         service=written.service,
         limits=written.limits,
     )

@@ -53,6 +53,7 @@ id = "main"                         # logs in inbox/boat-1/main/ are this engine
 #label = "Main"                      # what {engine} stands for, where it is not the id
 #serial = "A-0001"
 #shift_targets = { reverse = 12, neutral = 50, forward = 90 }   # % of travel; otherwise learned from the logs
+#idle_rows_c = [0, 20, 40, 60, 80, 100]                         # °C of the idle feed-forward table's rows
 #service = { every_hours = 100, last_hours = 0.0 }              # engine hours
 """
 

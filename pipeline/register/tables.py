@@ -1,6 +1,7 @@
 """The shape of `fleet.toml` as written: which keys each table may hold, of which type, with which default."""
 
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 from typing import Annotated, Final, Literal, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -45,6 +46,19 @@ def _known_channel(name: str) -> str:
     return name
 
 
+def _array(value: object) -> object:
+    if isinstance(value, list | tuple):
+        return value
+    raise PydanticCustomError("numbers_type", "{expected}", {"expected": "an array of numbers"})
+
+
+def _rising(rows: tuple[float, ...]) -> tuple[float, ...]:
+    if len(rows) < 2 or any(high <= low for low, high in pairwise(rows)):
+        told = {"expected": "two temperatures or more, each above the one before", "hint": "Write them from cold to hot."}
+        raise PydanticCustomError("not_rising", "{expected}", told)
+    return rows
+
+
 def _text_or_number(value: object) -> object:
     if isinstance(value, str | int | float) and not isinstance(value, bool):
         return value
@@ -59,6 +73,7 @@ NotNegative = Annotated[Number, Field(ge=0)]
 Flag = Annotated[bool, Strict()]
 Zone = Annotated[Text, AfterValidator(_known_zone)]
 ChannelName = Annotated[Text, AfterValidator(_known_channel)]
+Rows = Annotated[tuple[Number, ...], BeforeValidator(_array), AfterValidator(_rising)]
 Coded = Annotated[str | float, BeforeValidator(_text_or_number)]
 
 
@@ -105,12 +120,13 @@ Limits = Mapping[str, LimitOverride]
 
 
 class EngineTable(Table):
-    """`[[boat.engine]]` as written."""
+    """`[[boat.engine]]` as written. `idle_rows_c` are the temperatures (°C) of its feed-forward table's rows."""
 
     id: Id
     label: Text | None = None
     serial: Text | None = None
     shift_targets: Mapping[Gear, Number] | None = None
+    idle_rows_c: Rows | None = None
     service: Service | None = None
     limits: Limits = Field(default_factory=dict)
 

@@ -140,6 +140,18 @@ def test_engines_come_in_the_order_of_the_file_and_by_name(load: Load) -> None:
         register.boat("ganet")
 
 
+def test_the_rows_of_an_idle_table_are_read_and_may_be_left_out(load: Load) -> None:
+    register = load("""
+        fleet = { name = "Fleet", timezone = "UTC" }
+        [[boat]]
+        id = "petrel"
+        engine = [{ id = "port", idle_rows_c = [-10, 0, 22.5, 80] }, { id = "starboard" }]
+    """)
+
+    assert register.engine("petrel/port").idle_rows_c == (-10, 0, 22.5, 80)
+    assert register.engine("petrel/starboard").idle_rows_c is None
+
+
 def test_every_kind_of_map_entry_is_read(load: Load) -> None:
     bench = load(
         SMALLEST

@@ -190,6 +190,31 @@ id = "petrel"  # wrong
     ]
 
 
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        ("20", "an array of numbers"),
+        ('"0, 20"', "an array of numbers"),
+        ("[20]", "two temperatures or more, each above the one before"),
+        ("[0, 40, 20]", "two temperatures or more, each above the one before"),
+        ("[0, 20, 20]", "two temperatures or more, each above the one before"),
+        ('[0, "20"]', "a number"),
+        ("[0, nan]", "a finite number"),
+    ],
+)
+def test_rows_of_an_idle_table_that_are_none_are_named(mistakes: Mistakes, rows: str, expected: str) -> None:
+    (problem,) = mistakes(f"""{FLEET}
+[[boat]]
+id = "petrel"
+[[boat.engine]]
+id = "port"
+idle_rows_c = {rows}  # wrong
+""")
+
+    assert problem.expected == expected
+    assert "boat.petrel.engine.port.idle_rows_c" in problem.got
+
+
 def test_engines_of_two_boats_may_share_an_id(tmp_path: Path) -> None:
     boats = [f'[[boat]]\nid = "{name}"\n[[boat.engine]]\nid = "port"\n' for name in ("petrel", "gannet")]
     (tmp_path / "fleet.toml").write_text(FLEET + "".join(boats))

@@ -21,6 +21,11 @@ neutral = [-3.0, 0.0]
 forward = [0.0, 3.0]
 reverse = [0.0, 3.0]
 
+[set_to]
+neutral = -2.5
+forward = 2.5
+reverse = 2.5
+
 [drift]
 watch = 4.0
 
