@@ -27,6 +27,7 @@ class Span:
     started_s: float
     ended_s: float
     channels: frozenset[str]
+    is_start_assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,14 +42,17 @@ def linked(spans: Iterable[Span]) -> Linked:
     """Sort an engine's logs into chains.
 
     A log that lies wholly inside another and holds no channel beyond it (an earlier, shorter copy under another name)
-    is covered: measuring it too would count its shifts twice. Logs that merely overlap stay in chains of their own.
+    is covered: measuring it too would count its shifts twice. Logs that merely overlap stay in chains of their own, and so
+    does a log whose start is only assumed: when it was cannot tell what it belongs to.
     """
     chains: list[list[Span]] = []
     covered: dict[str, str] = {}
     for span, cover in _in_order(spans):
         if cover is not None:
             covered[span.log_id] = cover.log_id
-        elif chains and 0 < span.started_s - chains[-1][-1].ended_s <= LONGEST_GAP_S:
+        elif (
+            chains and _has_clock(chains[-1][-1], span) and 0 < span.started_s - chains[-1][-1].ended_s <= LONGEST_GAP_S
+        ):
             chains[-1].append(span)
         else:
             chains.append([span])
@@ -74,4 +78,8 @@ def _in_order(spans: Iterable[Span]) -> Iterator[tuple[Span, Span | None]]:
 
 
 def _covers(longer: Span, span: Span) -> bool:
-    return longer.ended_s >= span.ended_s and longer.channels >= span.channels
+    return _has_clock(longer, span) and longer.ended_s >= span.ended_s and longer.channels >= span.channels
+
+
+def _has_clock(*spans: Span) -> bool:
+    return not any(span.is_start_assumed for span in spans)

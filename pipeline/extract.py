@@ -251,11 +251,14 @@ def _with_log(db: Database, query: str) -> pa.Table:
         select
             pieces.engine_id,
             pieces.log_id,
-            pieces.engine_id || '@' || round((event_rows.run_s + pieces.shift_s) * 1000)::bigint as run_id,
+            -- named after the log it began in too: logs without a clock can all seem to start at one moment
+            pieces.engine_id || '@' || round((event_rows.run_s + pieces.shift_s) * 1000)::bigint
+            || '~' || left(run_pieces.log_id, 6) as run_id,
             make_timestamptz(round((event_rows.start_s + pieces.shift_s) * 1e6)::bigint) as started_at,
             event_rows.* exclude (run_s, start_s)
         from ({query}) as event_rows
         asof join pieces on event_rows.start_s >= pieces.from_s
+        asof join pieces as run_pieces on event_rows.run_s >= run_pieces.from_s
         order by started_at
     """).to_arrow_table()
 

