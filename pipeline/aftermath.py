@@ -81,7 +81,7 @@ def _since(history: History, season: Season, before: State, moment: float) -> li
 
 
 def _still_shows(before: State, value: float) -> bool:
-    """Whether one later reading still stands where the state stood: beyond its limit, or nearer it than the baseline."""
+    """Whether a later reading still stands where the state stood: beyond its limit, or nearer it than its baseline."""
     away = distance(before.indicator, before.key.facet, value)
     if before.is_beyond_limit and is_beyond(before.indicator, before.limits.watch, value, away):
         return True

@@ -42,8 +42,8 @@ def linked(spans: Iterable[Span]) -> Linked:
     """Sort an engine's logs into chains.
 
     A log that lies wholly inside another and holds no channel beyond it (an earlier, shorter copy under another name)
-    is covered: measuring it too would count its shifts twice. Logs that merely overlap stay in chains of their own, and so
-    does a log whose start is only assumed: when it was cannot tell what it belongs to.
+    is covered: measuring it too would count its shifts twice. Logs that merely overlap stay in chains of their own, and
+    so does a log whose start is only assumed: when it was cannot tell what it belongs to.
     """
     chains: list[list[Span]] = []
     covered: dict[str, str] = {}
