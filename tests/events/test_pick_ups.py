@@ -52,3 +52,11 @@ def test_a_lift_does_not_reach_into_another_run(bench: Bench) -> None:
     log = Trip.warm().at(30, pedal=4, rpm=900).until(100).log()
     hole = log.only((log.time_s < 40) | (log.time_s > 60))
     assert [round(row["duration_s"], 3) for row in bench.measure(hole).pick_ups] == [9.95, 39.95]
+
+
+def test_a_remainder_shorter_than_half_a_second_is_not_taken_for_its_mean(bench: Bench) -> None:
+    # the lift ends at 39.7 s; its last four samples, from 39.5 s on, are no half second
+    trip = _lift().at(39.5, **{"lambda": 1.3}).at(39.7, pedal=0).until(60)
+    trip.channels["pedal"] = [piece for piece in trip.channels["pedal"] if piece.from_s != 40]
+    (found,) = bench.measure(trip.log()).pick_ups
+    assert (found["lean_lambda"], found["samples"]) == (0.0, 194)

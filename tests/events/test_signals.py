@@ -68,6 +68,13 @@ def test_spikes_are_a_signal_fault_and_leave_the_reach_error_alone(bench: Bench,
     assert _reach(events) == [pytest.approx(each, abs=0.05) for each in (-2, 0, -2, 0, -2, 0)]
 
 
+def test_spikes_are_seen_where_the_position_is_logged_in_every_other_row(bench: Bench, log: Log) -> None:
+    spiked = log.blank_but("shift_position", 2)
+    for at_s in (35.0, 37.0, 47.0, 58.0):
+        spiked = spiked.glitch("shift_position", at_s, 20.0)
+    assert bench.measure(spiked).faults("shift_position") == ["spiking"]
+
+
 def test_two_single_glitches_are_no_fault(bench: Bench, log: Log) -> None:
     events = bench.measure(log.glitch("shift_position", 35.0, 20.0).glitch("shift_position", 47.0, 20.0))
     assert events.faults("shift_position") == []

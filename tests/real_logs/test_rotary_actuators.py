@@ -128,8 +128,8 @@ def test_transit_between_our_levels_is_the_published_one(actuator: tuple[str, li
     name, strokes = actuator
     published = {"Act_1": 309, "Act_4": 284}[name]
     median = np.median([_samples_10_to_90(stroke) for stroke in strokes])
-    # a median of six strokes of sd 19 is uncertain by 1.25 x 19 / sqrt(6) = 10 samples, two of those; and the levels of a
-    # stroke that creeps into its stop are ours, which moves the 90 % crossing by some ten samples more
+    # a median of six strokes of sd 19 is uncertain by 1.25 x 19 / sqrt(6) = 10 samples, two of those; and the levels of
+    # a stroke that creeps into its stop are ours, which moves the 90 % crossing by some ten samples more
     assert median == pytest.approx(published, abs=30)
 
 

@@ -46,6 +46,7 @@ halves as (
     select
         numbered.open_s,
         any_value(numbered.started_s) as started_s,
+        floor((numbered.time_s - numbered.open_s) * 2) as half_no,
         max(numbered.time_s) as to_s,
         avg(samples."lambda" - samples.lambda_target) as lean_lambda,
         count(samples."lambda" - samples.lambda_target) as samples
@@ -55,14 +56,22 @@ halves as (
     group by
         numbered.open_s,
         floor((numbered.time_s - numbered.open_s) * 2)
+),
+
+ended as (
+    select
+        *,
+        max(to_s) over (partition by open_s) as end_s
+    from halves
 )
 
 select
     any_value(started_s) as run_s,
     open_s as start_s,
-    max(to_s) - open_s as duration_s,
-    max(lean_lambda)::double as lean_lambda,
+    any_value(end_s) - open_s as duration_s,
+    -- what is left at the end is no half second: a sample or two would be taken for their mean
+    max(lean_lambda) filter (open_s + half_no / 2 + 0.4 <= end_s)::double as lean_lambda,
     sum(samples)::integer as samples
-from halves
+from ended
+where end_s - open_s >= 1
 group by open_s
-having max(to_s) - open_s >= 1
