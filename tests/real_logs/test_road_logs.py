@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+
 from pipeline.ingest import IngestResult, ingest
 from pipeline.register import load_register
 from pipeline.store import Store
