@@ -181,7 +181,7 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     if not standing:
         return
     every = engine.of("shift_reach_error")
-    is_constant = all(_is_from_commissioning(state) for state in standing.values())
+    is_constant = all(is_from_commissioning(state) for state in standing.values())
     off = {gear: _off(state, constant=is_constant) for gear, state in every.items()}
     error = {gear: max(state.moved.shift_error or 0.1, 0.1) for gear, state in every.items()}
     pictures = _pictures(off, error, every)
@@ -197,7 +197,7 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     yield _found(cause, engine, list(standing.values()), min(0.97, margin), said, rather, follows=follows)
 
 
-def _is_from_commissioning(state: State) -> bool:
+def is_from_commissioning(state: State) -> bool:
     """The error has been there, much the same, since the engine was first seen."""
     if state.moved.pattern != "constant" or state.moved.reason != "commissioning" or state.has_moved:
         return False
@@ -394,7 +394,7 @@ def _fuel(engine: Engine) -> Iterator[Diagnosis]:
     most = max(moved, key=abs)
     said: tuple[str, ...] = (f"trim moved by {', '.join(_trim_said(state) for state in standing.values())}",)
     symptoms = list(standing.values())
-    if all(_is_from_commissioning(state) for state in standing.values()):
+    if all(is_from_commissioning(state) for state in standing.values()):
         yield _found("unknown", engine, symptoms, 0.6, ("as it was at commissioning: the table, not wear",))
     elif len(falling) > 1 and most > 0:
         integral = [state for state in engine.of("idle_integral").values() if state.strength < -SMALL]

@@ -54,7 +54,8 @@ def _array(value: object) -> object:
 
 def _rising(rows: tuple[float, ...]) -> tuple[float, ...]:
     if len(rows) < 2 or any(high <= low for low, high in pairwise(rows)):
-        told = {"expected": "two temperatures or more, each above the one before", "hint": "Write them from cold to hot."}
+        expected = "two temperatures or more, each above the one before"
+        told = {"expected": expected, "hint": "Write them from cold to hot."}
         raise PydanticCustomError("not_rising", "{expected}", told)
     return rows
 
