@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, Series
@@ -35,6 +36,8 @@ POOLED: Final = 8.0
 """Degrees of freedom that the fleet's usual spread counts for beside the engine's own baseline."""
 
 DAY_S: Final = 86400.0
+
+IntArray = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -289,26 +292,41 @@ def _improvement(found: LikeForLike | None, values: FloatArray, indicator: Indic
     away = _badness(values, found, indicator, facet)
     if float(np.max(away)) < _worth_telling(indicator, found):
         return None
-    gains = [_gain(away, place, found.scale) for place in range(_EITHER_SIDE, len(away) - _EITHER_SIDE + 1)]
+    gain, error = _gains(away, found.scale)
     least = max(_worth_telling(indicator, found) / 2, 4 * found.scale)
-    clear = [place + _EITHER_SIDE for place, (gain, error) in enumerate(gains) if gain > max(least, 5 * error)]
-    return _sharpest(clear, gains) if clear else None
+    clear = np.flatnonzero(gain > np.maximum(least, 5 * error))
+    if not clear.size:
+        return None
+    # of the last group of neighbouring candidates the one that stands out most from its own scatter
+    last = clear[clear >= clear[-1] - NOW_RUNS]
+    return int(last[np.argmax(gain[last] / error[last])]) + _EITHER_SIDE
 
 
 _EITHER_SIDE: Final = 3
 
 
-def _gain(away: FloatArray, place: int, scale: float) -> tuple[float, float]:
-    """How much better the runs from `place` on are than those before it, and the standard error of that."""
-    before, after = away[max(0, place - NOW_RUNS) : place], away[place : place + NOW_RUNS]
-    spread = max(scale, float(np.std(before, ddof=1)), float(np.std(after, ddof=1)))
-    return float(np.mean(before) - np.mean(after)), spread * math.sqrt(1 / before.size + 1 / after.size)
+def _gains(away: FloatArray, scale: float) -> tuple[FloatArray, FloatArray]:
+    """How much better the runs from each place on are than those before it, and the standard error of that.
+
+    Both (n - 5,), the first for a change at index 3: up to five runs on either side, at least three.
+    """
+    places = np.arange(_EITHER_SIDE, len(away) - _EITHER_SIDE + 1)
+    before = _mean_and_spread(away, np.maximum(0, places - NOW_RUNS), places)
+    after = _mean_and_spread(away, places, np.minimum(len(away), places + NOW_RUNS))
+    spread = np.maximum(scale, np.maximum(before[1], after[1]))
+    counts = 1 / (places - np.maximum(0, places - NOW_RUNS)) + 1 / (np.minimum(len(away), places + NOW_RUNS) - places)
+    return before[0] - after[0], spread * np.sqrt(counts)
 
 
-def _sharpest(clear: Sequence[int], gains: Sequence[tuple[float, float]]) -> int:
-    """Of the last group of neighbouring candidates the one that stands out most from its own scatter."""
-    last = [place for place in clear if clear[-1] - place <= NOW_RUNS]
-    return max(last, key=lambda place: gains[place - _EITHER_SIDE][0] / gains[place - _EITHER_SIDE][1])
+def _mean_and_spread(values: FloatArray, low: IntArray, high: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of values[low:high] for many stretches at once, from running sums."""
+    level = values - values.mean()
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    squares = np.concatenate([[0.0], np.cumsum(level**2)])
+    count = high - low
+    mean = (sums[high] - sums[low]) / count
+    variance = (squares[high] - squares[low] - count * mean**2) / np.maximum(count - 1, 1)
+    return mean + values.mean(), np.sqrt(np.maximum(variance, 0.0))
 
 
 def _badness(values: FloatArray, found: LikeForLike, indicator: Indicator, facet: str) -> FloatArray:

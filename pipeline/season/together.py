@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, SeriesKey
-from pipeline.statistics.arrays import BoolArray
 from pipeline.statistics.level import spread
 
 DAY_S: Final = 86400.0
@@ -81,12 +81,12 @@ def _less(each: Residuals, step: CommonStep) -> Residuals:
 
 def _largest(fleet: Mapping[str, Residuals], indicator: Indicator, facet: str) -> CommonStep | None:
     """The step that stands out most, if any does."""
-    best: CommonStep | None = None
-    for at_s in _days(fleet):
-        step = _step_at(fleet, at_s, indicator, facet)
-        if step is not None and (best is None or _evidence(step) > _evidence(best)):
-            best = step
-    return best
+    days = _days(fleet)
+    boats = np.asarray([engine_id.partition("/")[0] for engine_id in fleet])
+    moved = np.asarray([_moves(each, days) for each in fleet.values()]).reshape(len(fleet), days.size)
+    enough = np.count_nonzero(~np.isnan(moved), axis=0) >= FEWEST_ENGINES
+    steps = [_step(moved[:, day], boats, days[day], indicator, facet) for day in np.flatnonzero(enough)]
+    return max((step for step in steps if step is not None), key=_evidence, default=None)
 
 
 def _evidence(step: CommonStep) -> float:
@@ -97,38 +97,36 @@ def _days(fleet: Mapping[str, Residuals]) -> FloatArray:
     """Midnights (UTC) at which the fleet may have changed: between its first and last day."""
     if not fleet:
         return np.zeros(0)
-    every = np.concatenate([each.at_s for each in fleet.values()])
-    first, last = np.floor(every.min() / DAY_S), np.floor(every.max() / DAY_S)
-    return np.arange(first + 1, last + 1) * DAY_S
+    first = min(float(each.at_s[0]) for each in fleet.values())
+    last = max(float(each.at_s[-1]) for each in fleet.values())
+    return np.arange(np.floor(first / DAY_S) + 1, np.floor(last / DAY_S) + 1) * DAY_S
 
 
-def _step_at(fleet: Mapping[str, Residuals], at_s: float, indicator: Indicator, facet: str) -> CommonStep | None:
-    moved, boats = _moves(fleet, at_s)
-    if moved.size < FEWEST_ENGINES or len(set(boats)) < FEWEST_BOATS:
-        return None
-    size = float(np.median(moved))
-    error = max(1.2533 * spread(moved) / np.sqrt(moved.size), indicator.resolution / np.sqrt(12 * moved.size))
-    if abs(size) < max(SIGMAS * error, _smallest(indicator)):
-        return None
-    follows: BoolArray = np.sign(size) * moved >= abs(size) / 2
-    if follows.mean() < SHARE:
-        return None
-    count = int(np.count_nonzero(follows))
-    boats_moved = len({boat for boat, does in zip(boats, follows, strict=True) if does})
-    return CommonStep(indicator.name, facet, at_s, size, count, moved.size, boats_moved, error)
-
-
-def _moves(fleet: Mapping[str, Residuals], at_s: float) -> tuple[FloatArray, list[str]]:
-    """Each engine's mean after the moment less its mean before, and its boat, where it has runs on both sides."""
-    moved: list[float] = []
-    boats: list[str] = []
+def _moves(each: Residuals, days: FloatArray) -> FloatArray:
+    """One engine's mean after each day's start less its mean before, (days,); NaN without runs on both sides."""
     reach_s = AROUND_DAYS * DAY_S
-    for engine_id, each in fleet.items():
-        low, here, high = np.searchsorted(each.at_s, [at_s - reach_s, at_s, at_s + reach_s])
-        if here - low >= 2 and high > here:
-            moved.append(float(np.mean(each.residual[here:high]) - np.mean(each.residual[low:here])))
-            boats.append(engine_id.partition("/")[0])
-    return np.asarray(moved), boats
+    low, here, high = (np.searchsorted(each.at_s, days + offset) for offset in (-reach_s, 0.0, reach_s))
+    sums = np.concatenate([[0.0], np.cumsum(each.residual)])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        after = (sums[high] - sums[here]) / (high - here)
+        before = (sums[here] - sums[low]) / (here - low)
+    return np.where((here - low >= 2) & (high > here), after - before, np.nan)
+
+
+def _step(
+    moves: FloatArray, boats: NDArray[np.str_], at_s: float, indicator: Indicator, facet: str
+) -> CommonStep | None:
+    seen = ~np.isnan(moves)
+    moved, boats = moves[seen], boats[seen]
+    size = float(np.median(moved))
+    if abs(size) < _smallest(indicator):
+        return None
+    error = max(1.2533 * spread(moved) / np.sqrt(moved.size), indicator.resolution / np.sqrt(12 * moved.size))
+    follows = np.sign(size) * moved >= abs(size) / 2
+    if abs(size) < SIGMAS * error or follows.mean() < SHARE or len(set(boats)) < FEWEST_BOATS:
+        return None
+    boats_moved = len(set(boats[follows]))
+    return CommonStep(indicator.name, facet, at_s, size, int(follows.sum()), moved.size, boats_moved, error)
 
 
 def _smallest(indicator: Indicator) -> float:
