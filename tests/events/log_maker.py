@@ -17,7 +17,7 @@ from pipeline.channels import CHANNELS
 from pipeline.extract import Chain, ChainLog, GearLevel, extract
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -187,6 +187,10 @@ class Events:
     def __getattr__(self, name: str) -> list[Row]:
         return self.tables[name]
 
+    def of(self, engine: str) -> Events:
+        """The events of one engine."""
+        return Events({name: [row for row in rows if row["engine_id"] == engine] for name, rows in self.tables.items()})
+
     def faults(self, channel: str) -> list[str]:
         """Signal faults of a channel."""
         return [row["fault"] for row in self.tables["signals"] if row["channel"] == channel]
@@ -210,6 +214,12 @@ class Bench:
         """The events of one chain."""
         start_s = logs[0][1] if isinstance(logs[0], tuple) else START_S
         return events_of(extract([self.chain(*logs, levels=levels)]), start_s)
+
+    def each(self, logs: Iterable[Log]) -> list[Events]:
+        """The events of several logs that have nothing to do with each other, measured in one pass."""
+        chains = [self.chain(log, engine=f"boat{number:03d}/main") for number, log in enumerate(logs)]
+        found = events_of(extract(chains))
+        return [found.of(chain.engine_id) for chain in chains]
 
     def _write(self, log: Log, start_s: float) -> ChainLog:
         name = f"log{next(self._numbers):05d}"

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 few = settings(
-    max_examples=5,
+    max_examples=4,
     deadline=None,
     derandomize=True,
     database=None,

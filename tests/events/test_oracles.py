@@ -9,11 +9,10 @@ import oracle_numpy
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from log_maker import Bench, Events, Log, Row, events_of
+from log_maker import Bench, Events, Log, Row
 from random_trips import random_log
 
 from pipeline.database import rows, scratch
-from pipeline.extract import extract
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,7 +21,7 @@ ORACLE_SQL = (Path(__file__).parent / "oracle.sql").read_text(encoding="utf-8")
 LOGS_AT_ONCE = 6
 
 few = settings(
-    max_examples=6,
+    max_examples=4,
     deadline=None,
     derandomize=True,
     database=None,
@@ -30,21 +29,6 @@ few = settings(
     suppress_health_check=[HealthCheck.too_slow],
 )
 seeds = st.lists(st.integers(0, 10**6), min_size=LOGS_AT_ONCE, max_size=LOGS_AT_ONCE, unique=True)
-
-
-def _measured(bench: Bench, logs: Sequence[Log]) -> list[Events]:
-    """Events of many logs, measured in one pass."""
-    chains = [bench.chain(log, engine=f"boat{number:02d}/main") for number, log in enumerate(logs)]
-    found = events_of(extract(chains))
-    return [
-        Events(
-            {
-                name: [row for row in listed if row["engine_id"] == chain.engine_id]
-                for name, listed in found.tables.items()
-            }
-        )
-        for chain in chains
-    ]
 
 
 def _whole_windows(pieces: Sequence[Row]) -> list[Row]:
@@ -68,7 +52,7 @@ def _mean(pieces: Sequence[Row], column: str) -> float:
 @given(seeds=seeds)
 def test_runs_shifts_and_idle_are_those_of_plain_numpy(bench: Bench, seeds: list[int]) -> None:
     logs = [random_log(seed) for seed in seeds]
-    for log, events in zip(logs, _measured(bench, logs), strict=True):
+    for log, events in zip(logs, bench.each(logs), strict=True):
         _agrees_on_runs(events, oracle_numpy.runs(log))
         _agrees_on_shifts(events, log)
         _agrees_on_idle(events, log)
@@ -119,7 +103,7 @@ def _agrees_on_idle(events: Events, log: Log) -> None:
 @given(seeds=seeds)
 def test_runs_shifts_and_idle_are_those_of_ordered_sql(bench: Bench, seeds: list[int]) -> None:
     logs = [random_log(seed) for seed in seeds]
-    for log, events in zip(logs, _measured(bench, logs), strict=True):
+    for log, events in zip(logs, bench.each(logs), strict=True):
         told = _told_in_sql(log)
         _agrees_on_runs(events, [(row["from_s"], row["to_s"]) for row in told["runs"]])
         assert [shift["at_s"] for shift in events.shifts] == pytest.approx(
@@ -151,7 +135,7 @@ def _told_in_sql(log: Log) -> dict[str, list[Row]]:
 
 def test_the_random_logs_hold_what_the_oracles_are_asked_about(bench: Bench) -> None:
     logs = [random_log(seed) for seed in range(24)]
-    found = _measured(bench, logs)
+    found = bench.each(logs)
     assert sum(len(events.runs) > 1 for events in found) >= 5
     assert sum(shift["settled_pct"] is not None for events in found for shift in events.shifts) >= 40
     assert sum(shift["settled_pct"] is None for events in found for shift in events.shifts) >= 5

@@ -38,13 +38,9 @@ def test_a_flat_position_is_a_signal_fault_and_never_a_reach_error(bench: Bench,
     assert [shift["transit_s"] for shift in events.shifts] == [None] * 6
 
 
-@pytest.mark.parametrize("end", [0.0, 100.0])
-def test_a_position_stuck_at_an_end_is_a_signal_fault_and_never_a_reach_error(
-    bench: Bench, log: Log, end: float
-) -> None:
-    trembling = np.random.default_rng(2).normal(end, 0.05, len(log.time_s))
-    for values in (np.full(len(log.time_s), end), trembling):
-        events = bench.measure(log.changed("shift_position", values))
+def test_a_position_stuck_at_an_end_is_a_signal_fault_and_never_a_reach_error(bench: Bench, log: Log) -> None:
+    trembling = np.random.default_rng(2).normal(0, 0.05, len(log.time_s))
+    for events in bench.each(log.changed("shift_position", end) for end in (0.0, 100.0, trembling, 100 + trembling)):
         assert events.faults("shift_position") == ["stuck"]
         assert _reach(events) == [None] * 6
 
@@ -110,21 +106,20 @@ def test_a_temperature_that_stands_through_a_cold_start_is_flat(bench: Bench) ->
     assert events.faults("oil_temp") == []
 
 
-@pytest.mark.parametrize(
-    ("channel", "value", "fault"),
-    [
-        ("lambda", 14.6, "wrong unit"),  # an air-fuel ratio
-        ("coolant_temp", 176.0, "wrong unit"),  # 80 C in F: 80 x 9/5 + 32
-        ("oil_temp", 194.0, "wrong unit"),  # 90 C in F: 90 x 9/5 + 32
-        ("coolant_temp", 353.15, "impossible"),  # 80 C in K
-        ("battery", 13800.0, "impossible"),  # millivolts
-    ],
-)
-def test_a_value_in_another_unit_is_a_data_finding(
-    bench: Bench, log: Log, channel: str, value: float, fault: str
-) -> None:
-    trembling = value + 0.001 * value * np.sin(log.time_s)
-    assert bench.measure(log.changed(channel, trembling)).faults(channel) == [fault]
+OTHER_UNITS = [
+    ("lambda", 14.6, "wrong unit"),  # an air-fuel ratio
+    ("coolant_temp", 176.0, "wrong unit"),  # 80 C in F: 80 x 9/5 + 32
+    ("oil_temp", 194.0, "wrong unit"),  # 90 C in F: 90 x 9/5 + 32
+    ("coolant_temp", 353.15, "impossible"),  # 80 C in K
+    ("battery", 13800.0, "impossible"),  # millivolts
+]
+
+
+def test_a_value_in_another_unit_is_a_data_finding(bench: Bench, log: Log) -> None:
+    trembling = 1 + 0.001 * np.sin(log.time_s)
+    found = bench.each(log.changed(channel, value * trembling) for channel, value, _ in OTHER_UNITS)
+    for events, (channel, _, fault) in zip(found, OTHER_UNITS, strict=True):
+        assert events.faults(channel) == [fault]
 
 
 def test_a_still_position_without_a_shift_is_no_fault(bench: Bench) -> None:
