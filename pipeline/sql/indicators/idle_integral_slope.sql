@@ -6,10 +6,10 @@ facet = "gear"
 worse = "away"
 looks_back = true
 resolution = 0.05
-meaning = "Least-squares slope of the integral on oil temperature over the settled idle windows of this run and the nine before."
+meaning = "Weighted least-squares slope of the integral on oil temperature over the idle windows of this run and the nine before; an unsettled window weighs a third."
 covariates = ["temp_c"]
 minimum_n = 1
-caveat = "Judged against its own baseline, not against zero. Needs 8 windows spread over at least 15 C. Neighbouring readings share most of their windows."
+caveat = "Judged against its own baseline, not against zero. Needs windows of a summed weight of 8, spread over at least 15 C. Neighbouring readings share most of their windows."
 do = "Compare the feed-forward table's rows with the integral at each temperature."
 source = "common practice, no published source: a slope that was not there at commissioning is the drift to watch"
 
@@ -29,28 +29,51 @@ with recent as (
         on
             runs.engine_id = earlier.engine_id
             and earlier.run_no between runs.run_no - 9 and runs.run_no
+),
+
+weighed as (
+    select
+        recent.engine_id,
+        recent.run_id,
+        idle_windows.gear,
+        idle_windows.integral_pct,
+        idle_windows.temp_c,
+        -- the loop has not re-converged in a short window: it tells something, but less
+        case when idle_windows.is_unsettled then 1.0 / 3 else 1.0 end as weight,
+        recent.run_id = recent.earlier_run_id as is_own
+    from recent
+    inner join focus.idle_windows on recent.earlier_run_id = idle_windows.run_id
+    where
+        idle_windows.integral_pct is not null
+        and idle_windows.temp_c is not null
+        and idle_windows.gear is not null
+),
+
+centred as (
+    select
+        *,
+        sum(weight * temp_c) over gears / sum(weight) over gears as mean_temp_c,
+        sum(weight * integral_pct) over gears / sum(weight) over gears as mean_integral_pct
+    from weighed
+    window gears as (partition by engine_id, run_id, gear)
 )
 
 select
-    recent.engine_id,
-    recent.run_id,
-    idle_windows.gear as facet,
-    regr_slope(idle_windows.integral_pct, idle_windows.temp_c) * 10 as value,
+    engine_id,
+    run_id,
+    gear as facet,
+    10 * sum(weight * (temp_c - mean_temp_c) * (integral_pct - mean_integral_pct))
+    / nullif(sum(weight * (temp_c - mean_temp_c) ** 2), 0) as value,
     count(*) as n,
-    avg(idle_windows.temp_c) as temp_c
-from recent
-inner join focus.idle_windows on recent.earlier_run_id = idle_windows.run_id
-where
-    idle_windows.integral_pct is not null
-    and idle_windows.temp_c is not null
-    and idle_windows.gear is not null
-    and not idle_windows.is_unsettled
+    avg(temp_c) as temp_c
+from centred
 group by
-    recent.engine_id,
-    recent.run_id,
-    idle_windows.gear
+    engine_id,
+    run_id,
+    gear
 having
-    count(*) >= 8
+    sum(weight) >= 8
     -- a slope from one temperature is noise
-    and max(idle_windows.temp_c) - min(idle_windows.temp_c) >= 15
-    and count(*) filter (recent.run_id = recent.earlier_run_id) > 0
+    and max(temp_c) - min(temp_c) >= 15
+    -- only a run that itself idled in this gear has something new to say
+    and count(*) filter (is_own) > 0
