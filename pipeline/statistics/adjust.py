@@ -68,8 +68,12 @@ class Adjusted:
     is_outside: BoolArray
 
 
-def _columns(covariates: Sequence[ArrayLike], n: int) -> FloatArray:
-    return np.asarray([np.asarray(c, dtype=np.float64) for c in covariates]).reshape(len(covariates), n).T
+def _rows(covariates: Sequence[ArrayLike], n: int) -> FloatArray:
+    """Covariates as one array (p, n)."""
+    table = np.empty((len(covariates), n))
+    for row, covariate in zip(table, covariates, strict=True):
+        row[:] = covariate
+    return table
 
 
 def learn_expectation(
@@ -88,37 +92,49 @@ def learn_expectation(
     others. `resolution` is the rounding of the readings, in their unit. `scale` of one or two readings means nothing.
     """
     values = np.asarray(y, dtype=np.float64)
-    kept = ~np.isnan(values)
-    table, values = _columns(covariates, values.size)[kept], values[kept]
-    n, p = table.shape
+    rows = _rows(covariates, values.size)
+    is_missing = np.isnan(values)
+    if is_missing.any():
+        rows, values = rows[:, ~is_missing], values[~is_missing]
+    p, n = rows.shape
     if not n:
         return None
     chosen = list(priors) if priors is not None else [None] * p
-    seen = ~np.isnan(table)
-    centre = np.asarray([float(np.mean(c[s])) if s.any() else 0.0 for c, s in zip(table.T, seen.T, strict=True)])
-    off = np.where(seen, table - centre, 0.0)
-    sd = np.sqrt(np.mean(off**2, axis=0))
+    centre, off = _centred(rows)
+    low, high = off.min(axis=1), off.max(axis=1)
     has_prior = np.asarray([prior is not None for prior in chosen], dtype=np.bool_)
-    varies = np.ptp(off, axis=0) > 1e-9 * np.maximum(np.abs(centre), 1.0)
+    varies = high - low > 1e-9 * np.maximum(np.abs(centre), 1.0)
     can_learn = varies & (n >= p + 1 + 3)
     used = can_learn | has_prior
-    design = np.hstack([np.ones((n, 1)), np.where(used, off, 0.0)])
+    design = np.ones((p + 1, n))
+    np.multiply(off, used[:, None], out=design[1:])
     prior = np.asarray([0.0, *(q.slope if q else 0.0 for q in chosen)])
     prior_sd = np.asarray([math.inf, *(q.sd if q else math.inf for q in chosen)])
-    fit = huber_fit(design, values, prior=prior, prior_sd=prior_sd, resolution=resolution)
+    fit = huber_fit(design.T, values, prior=prior, prior_sd=prior_sd, resolution=resolution)
     return Expectation(
         level=float(fit.coefficients[0]),
         slopes=fit.coefficients[1:],
         covariance=fit.covariance,
         scale=fit.scale,
         centre=centre,
-        low=np.min(off, axis=0, initial=math.inf) + centre,
-        high=np.max(off, axis=0, initial=-math.inf) + centre,
-        sd=sd,
+        low=low + centre,
+        high=high + centre,
+        sd=np.sqrt(np.square(off).mean(axis=1)),
         is_learned=used,
         n=n,
-        df=max(1, n - 1 - int(can_learn.sum())),
+        df=max(1, n - 1 - int(np.count_nonzero(can_learn))),
     )
+
+
+def _centred(rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean of each row, 0 where nothing is known, and the rows less it; what is missing stands at the mean."""
+    is_missing = np.isnan(rows)
+    if not is_missing.any():
+        centre = rows.mean(axis=1)
+        return centre, rows - centre[:, None]
+    known = np.where(is_missing, 0.0, rows).sum(axis=1)
+    centre = known / np.maximum(1, rows.shape[1] - np.count_nonzero(is_missing, axis=1))
+    return centre, np.where(is_missing, 0.0, rows - centre[:, None])
 
 
 def adjust(expectation: Expectation, y: ArrayLike, covariates: Sequence[ArrayLike] = ()) -> Adjusted:
@@ -128,29 +144,42 @@ def adjust(expectation: Expectation, y: ArrayLike, covariates: Sequence[ArrayLik
     error. Raises ValueError on another number of covariates.
     """
     values = np.asarray(y, dtype=np.float64)
-    table = _columns(covariates, values.size)
-    if table.shape[1] != expectation.slopes.size:
-        raise ValueError(f"expected {expectation.slopes.size} covariates, got {table.shape[1]}")
-    is_missing = np.isnan(table)
-    off = np.where(is_missing, 0.0, table - expectation.centre)
-    expected = expectation.level + off @ expectation.slopes
+    rows = _rows(covariates, values.size)
+    if rows.shape[0] != expectation.slopes.size:
+        raise ValueError(f"expected {expectation.slopes.size} covariates, got {rows.shape[0]}")
+    is_missing = np.isnan(rows)
+    off = np.where(is_missing, 0.0, rows - expectation.centre[:, None])
+    expected = expectation.level + np.dot(expectation.slopes, off)
     error = _error(expectation, off, is_missing)
-    room = RANGE_MARGIN * (expectation.high - expectation.low) + 1e-9 * np.maximum(1.0, np.abs(expectation.centre))
-    is_outside = ~is_missing & ((table < expectation.low - room) | (table > expectation.high + room))
     return Adjusted(
         residual=values - expected,
         expected=expected,
         error=error,
         total_error=np.hypot(error, expectation.scale),
-        is_outside=np.asarray(is_outside.any(axis=1)),
+        is_outside=_is_outside(expectation, rows),
     )
+
+
+def _same(expectation: Expectation) -> FloatArray:
+    """How far covariates (p,) may lie apart by rounding alone."""
+    return 1e-9 * np.maximum(1.0, np.abs(expectation.centre))
+
+
+def _is_outside(expectation: Expectation, rows: FloatArray) -> BoolArray:
+    room = RANGE_MARGIN * (expectation.high - expectation.low) + _same(expectation)
+    is_below = rows < (expectation.low - room)[:, None]
+    is_above = rows > (expectation.high + room)[:, None]
+    return np.asarray((is_below | is_above).any(axis=0))
 
 
 def _error(expectation: Expectation, off: FloatArray, is_missing: BoolArray) -> FloatArray:
-    design = np.hstack([np.ones((off.shape[0], 1)), np.where(expectation.is_learned, off, 0.0)])
-    variance = np.einsum("ij,jk,ik->i", design, expectation.covariance, design)
-    variance = variance + is_missing @ (expectation.slopes * expectation.sd) ** 2
-    is_unknown = (~expectation.is_learned & (np.abs(off) > 1e-9 * np.maximum(1.0, np.abs(expectation.centre)))).any(
-        axis=1
-    )
-    return np.where(is_unknown, math.inf, np.sqrt(np.maximum(variance, 0.0)))
+    """Standard error of the expectation at covariates `off` (p, m) from the baseline's mean."""
+    design = np.ones((off.shape[0] + 1, off.shape[1]))
+    np.multiply(off, expectation.is_learned[:, None], out=design[1:])
+    variance = (design * np.dot(expectation.covariance, design)).sum(axis=0)
+    variance += np.dot(np.square(expectation.slopes * expectation.sd), is_missing)
+    error = np.sqrt(np.maximum(variance, 0.0))
+    if not expectation.is_learned.all():
+        is_unknown = np.abs(off) > _same(expectation)[:, None]
+        error[is_unknown[~expectation.is_learned].any(axis=0)] = math.inf
+    return np.asarray(error)

@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from pipeline.statistics.autocorrelation import variance_inflation
 from pipeline.statistics.run_length import ENDLESS, cusum_arl_from
@@ -61,7 +61,7 @@ def _laws(mean_n: int, spread_df: float) -> tuple[FloatArray, FloatArray, FloatA
     shift, share = points / math.sqrt(mean_n), weights / weights.sum()
     # Gauss-Legendre over the probability, which keeps the heavy end of few degrees of freedom in view.
     at, mass = np.polynomial.legendre.leggauss(_SPREAD_POINTS)
-    too_small = np.sqrt(stats.chi2.ppf((at + 1) / 2, spread_df) / spread_df)
+    too_small = np.sqrt(2 * special.gammaincinv(spread_df / 2, (at + 1) / 2) / spread_df)
     grid_shift, grid_scale = np.meshgrid(shift, 1 / too_small)
     grid_share = np.outer(mass / 2, share)
     return grid_shift.ravel() * grid_scale.ravel(), grid_scale.ravel(), grid_share.ravel()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from pipeline.statistics.regression import LeastSquares, least_squares
 
@@ -105,7 +105,7 @@ def _adjusted_means(
 def _partial_f(smaller: LeastSquares, larger: LeastSquares) -> PartialF:
     ss, terms = smaller.residual_ss - larger.residual_ss, smaller.df - larger.df
     f = ss / terms / (larger.residual_ss / larger.df) if larger.residual_ss > 0 else np.inf
-    return PartialF(ss, float(f), float(stats.f.sf(f, terms, larger.df)))
+    return PartialF(ss, float(f), float(special.fdtrc(terms, larger.df, max(float(f), 0.0))))
 
 
 def _equal_slopes(member: FloatArray, x: FloatArray, values: FloatArray, common: LeastSquares) -> PartialF | None:

@@ -6,9 +6,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
-from pipeline.statistics.arrays import FloatArray, in_time_order, present
+from pipeline.statistics.arrays import FloatArray, in_time_order, mean_ranks, present
 from pipeline.statistics.trend import theil_sen
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def trend_variance_factor(t: ArrayLike, y: ArrayLike) -> float:
     if line is None:
         return 1.0
     lags = np.arange(1, min(MOST_LAGS, n // 4) + 1)
-    rho = autocorrelations(stats.rankdata(values - line.slope * times), lags.size)
-    rho[np.abs(rho) <= float(stats.norm.ppf(0.975)) / math.sqrt(n)] = 0
+    rho = autocorrelations(mean_ranks(values - line.slope * times), lags.size)
+    rho[np.abs(rho) <= float(special.ndtri(0.975)) / math.sqrt(n)] = 0
     weights = (n - lags) * (n - lags - 1) * (n - lags - 2)
     return max(1.0, 1 + 2 * float(weights @ rho) / (n * (n - 1) * (n - 2)))

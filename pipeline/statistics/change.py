@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
-from pipeline.statistics.arrays import present
+from pipeline.statistics.arrays import mean_ranks, present
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -66,7 +66,7 @@ def pettitt(values: ArrayLike) -> Change:
     """
     x = _at_least_two(values)
     n = x.size
-    u = 2 * np.cumsum(stats.rankdata(x))[:-1] - np.arange(1, n) * (n + 1)
+    u = 2 * np.cumsum(mean_ranks(x))[:-1] - np.arange(1, n) * (n + 1)
     at = int(np.argmax(np.abs(u)))
     k = float(abs(u[at]))
     return Change(at, at + 1, k, min(1.0, 2 * math.exp(-6 * k * k / (n**3 + n**2))), n)
@@ -140,9 +140,9 @@ def _f_of_step(constant_ss: float, residual_ss: float, n: int) -> float:
 
 
 def _largest_f_tail(f: float, n: int, positions: int, margin: float) -> float:
-    single = float(stats.f.sf(f, 1, n - 2))
+    single = float(special.fdtrc(1, n - 2, max(f, 0.0)))
     bonferroni = positions * single
-    x = float(stats.norm.isf(single / 2)) if single > 0 else math.inf
+    x = -float(special.ndtri(single / 2)) if single > 0 else math.inf
     if not 1 < x < math.inf:
         return min(1.0, bonferroni)
     log_range = 2 * math.log((1 - margin) / margin)

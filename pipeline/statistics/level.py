@@ -8,14 +8,14 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
-from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval, present
+from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval, median, middle, present
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
-MAD_TO_SIGMA: Final = float(1 / stats.norm.ppf(0.75))
+MAD_TO_SIGMA: Final = 1 / float(special.ndtri(0.75))
 """1.4826022: the median absolute deviation of a normal law times this is its standard deviation."""
 
 MEAN_DEVIATION_TO_SIGMA: Final = math.sqrt(math.pi / 2)
@@ -62,7 +62,7 @@ def scaled_mad(values: ArrayLike, *, unbiased: bool = False) -> float:
     x = present(values)
     if not x.size:
         return math.nan
-    raw = MAD_TO_SIGMA * float(np.median(np.abs(x - np.median(x))))
+    raw = MAD_TO_SIGMA * median(np.abs(x - median(x)))
     return raw * _mad_correction(x.size) if unbiased else raw
 
 
@@ -77,9 +77,14 @@ def spread(values: ArrayLike, *, resolution: float = 0.0) -> float:
     never below the standard deviation that rounding to `resolution` alone leaves, resolution / sqrt(12).
     """
     x = present(values)
-    if not x.size:
-        return math.nan
-    found = scaled_mad(x, unbiased=True) or MEAN_DEVIATION_TO_SIGMA * float(np.mean(np.abs(x - np.median(x))))
+    return known_spread(x, resolution) if x.size else math.nan
+
+
+def known_spread(x: FloatArray, resolution: float) -> float:
+    """`spread` of readings (n,) none of which is NaN, for fits that ask for it at every turn."""
+    off = np.abs(x - median(x))
+    off.sort()
+    found = MAD_TO_SIGMA * middle(off) * _mad_correction(x.size) or MEAN_DEVIATION_TO_SIGMA * float(off.mean())
     return max(found, resolution / math.sqrt(12))
 
 
@@ -95,7 +100,7 @@ def moving_range_sigma(values: ArrayLike) -> float:
 def median_and_mad(values: ArrayLike) -> CentreScale:
     """Median and scaled MAD. The most resistant pair: up to half the readings may be wrong. No reading gives NaN."""
     x = present(values)
-    return CentreScale(float(np.median(x)) if x.size else math.nan, scaled_mad(x), x.size)
+    return CentreScale(median(x) if x.size else math.nan, scaled_mad(x), x.size)
 
 
 def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, tolerance: float = 1e-9) -> CentreScale:
@@ -108,8 +113,9 @@ def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, tolerance: float = 1e
     start = median_and_mad(x)
     if x.size < 2 or start.scale == 0:
         return start
-    inside = 2 * stats.norm.cdf(k) - 1
-    consistency = inside + k * k * (1 - inside) - 2 * k * stats.norm.pdf(k)
+    inside = 2 * float(special.ndtr(k)) - 1
+    density = math.exp(-k * k / 2) / math.sqrt(2 * math.pi)
+    consistency = inside + k * k * (1 - inside) - 2 * k * density
     centre, scale = start.centre, start.scale
     for _ in range(200):
         pulled_in = np.clip(x, centre - k * scale, centre + k * scale)
@@ -170,6 +176,7 @@ def signed_rank_law(n: int) -> FloatArray:
     return law
 
 
+@lru_cache(maxsize=1024)
 def _cut_ranks(n: int, confidence: float) -> tuple[int, float]:
     """How many Walsh averages to cut off each end, and the confidence that leaves; cutting 0 means no interval."""
     if n <= EXACT_SIGNED_RANK_UP_TO:
@@ -177,7 +184,14 @@ def _cut_ranks(n: int, confidence: float) -> tuple[int, float]:
         cut = int(np.searchsorted(below, (1 - confidence) / 2 * (1 + 1e-12), side="right"))
         return cut, 1 - 2 * float(below[cut - 1]) if cut else 0.0
     sd = math.sqrt(n * (n + 1) * (2 * n + 1) / 24)
-    return math.floor(n * (n + 1) / 4 - float(stats.norm.ppf((1 + confidence) / 2)) * sd), confidence
+    return math.floor(n * (n + 1) / 4 - float(special.ndtri((1 + confidence) / 2)) * sd), confidence
+
+
+@lru_cache(maxsize=64)
+def _pairs_and_selves(n: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    first, second = np.triu_indices(n)
+    first.flags.writeable = second.flags.writeable = False
+    return first, second
 
 
 def hodges_lehmann(values: ArrayLike, *, confidence: float = CONFIDENCE) -> Level:
@@ -190,10 +204,10 @@ def hodges_lehmann(values: ArrayLike, *, confidence: float = CONFIDENCE) -> Leve
     x = np.sort(present(values))
     if not x.size:
         return Level(math.nan, Interval(None, None, confidence), 0, "open")
-    first, second = np.triu_indices(x.size)
+    first, second = _pairs_and_selves(x.size)
     walsh = np.sort((x[first] + x[second]) / 2)
     cut, reached = _cut_ranks(x.size, confidence)
-    value = float(np.median(walsh))
+    value = middle(walsh)
     if not cut:
         return Level(value, Interval(None, None, confidence), x.size, "open")
     return Level(value, Interval(float(walsh[cut - 1]), float(walsh[-cut]), reached), x.size, "signed rank")
@@ -211,10 +225,9 @@ def level_now(
     pass sqrt((1 + r) / (1 - r)). NaN readings are left out; none at all gives NaN.
     """
     x = present(values)
-    ranked = hodges_lehmann(x, confidence=confidence)
-    if ranked.method == "signed rank":
-        return _widened(ranked, inflation)
-    value = float(np.median(x)) if x.size else math.nan
+    if x.size and _cut_ranks(x.size, confidence)[0]:
+        return _widened(hodges_lehmann(x, confidence=confidence), inflation)
+    value = median(x) if x.size else math.nan
     if x.size and usual is not None and usual.n > 1:
         half = _student(confidence, usual.n - 1) * usual.scale * _median_cost(x.size) / math.sqrt(x.size)
         return _widened(
@@ -226,8 +239,9 @@ def level_now(
     return Level(value, Interval(None, None, confidence), x.size, "open")
 
 
+@lru_cache(maxsize=1024)
 def _student(confidence: float, freedom: int) -> float:
-    return float(stats.t.ppf((1 + confidence) / 2, freedom))
+    return float(special.stdtrit(freedom, (1 + confidence) / 2))
 
 
 def _median_cost(n: int) -> float:

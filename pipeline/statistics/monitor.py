@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.signal import lfilter
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -101,8 +101,9 @@ def ewma(
     x = np.asarray(values, dtype=np.float64)
     is_read = ~np.isnan(x)
     count = np.cumsum(is_read)
-    smoothed = lfilter([weight], [1, weight - 1], x[is_read] - target)
-    z = target + np.concatenate([[0.0], smoothed])[count]
+    steps = (weight * (x[is_read] - target)).tolist()
+    smoothed = accumulate(steps, lambda before, step: (1 - weight) * before + step, initial=0.0)
+    z = target + np.asarray(list(smoothed))[count]
     share = np.ones(x.size) if is_steady else 1 - (1 - weight) ** (2.0 * count)
     half = width * sigma * math.sqrt(weight / (2 - weight)) * np.sqrt(share)
     signal, side = _first_beyond((z > target + half) & is_read, (z < target - half) & is_read)

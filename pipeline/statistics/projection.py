@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
-from pipeline.statistics.arrays import CONFIDENCE, Interval, complete
+from pipeline.statistics.arrays import CONFIDENCE, Interval, complete, median
 from pipeline.statistics.level import spread
 from pipeline.statistics.regression import least_squares
 from pipeline.statistics.trend import theil_sen
@@ -67,7 +67,7 @@ def least_squares_crossing(
         return _none("too few", confidence)
     pivot = float(times.mean())
     fit = least_squares(np.column_stack([np.ones(times.size), times - pivot]), values)
-    quantile = float(stats.t.ppf((1 + confidence) / 2, fit.df))
+    quantile = float(special.stdtrit(fit.df, (1 + confidence) / 2))
     level_variance, slope_variance = np.diag(fit.covariance).tolist()
     level, slope = fit.coefficients.tolist()
     line = _Line(pivot, level, slope, level_variance, slope_variance, quantile)
@@ -93,11 +93,11 @@ def robust_crossing(
     line = theil_sen(times, values, confidence=confidence, variance_factor=variance_factor)
     if line is None or times.size < 3:
         return _none("too few", confidence)
-    quantile = float(stats.norm.ppf((1 + confidence) / 2))
+    quantile = float(special.ndtri((1 + confidence) / 2))
     low, high = line.interval.low, line.interval.high
     half = math.inf if low is None or high is None else (high - low) / 2
     residuals = values - line.slope * times - line.intercept_median_residual
-    pivot = float(np.median(times))
+    pivot = median(times)
     level_variance = MEDIAN_VARIANCE * spread(residuals) ** 2 * variance_factor / times.size
     level = line.intercept_median_residual + line.slope * pivot
     about = _Line(pivot, level, line.slope, level_variance, (half / quantile) ** 2, quantile)

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval
 
@@ -23,7 +23,7 @@ def wilson(count: int, n: int, *, confidence: float = CONFIDENCE) -> Interval:
         raise ValueError(f"expected 0 <= count <= n, got {count} of {n}")
     if n == 0:
         return Interval(None, None, confidence)
-    z = float(stats.norm.ppf((1 + confidence) / 2))
+    z = float(special.ndtri((1 + confidence) / 2))
     share, weight = count / n, z * z / n
     middle = (share + weight / 2) / (1 + weight)
     half = z * math.sqrt(share * (1 - share) / n + weight / (4 * n)) / (1 + weight)

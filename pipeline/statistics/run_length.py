@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 if TYPE_CHECKING:
     from pipeline.statistics.arrays import FloatArray
@@ -54,8 +54,13 @@ def cusum_arl_from(starts: FloatArray, k: FloatArray, h: FloatArray, shift: Floa
 def _transition(origin: FloatArray, x: FloatArray, w: FloatArray, offset: FloatArray) -> FloatArray:
     """Chance of going from each origin back to 0 (first column) and into each node, weight included."""
     to_zero = special.ndtr(offset - origin)
-    density = np.exp(-0.5 * (x[:, None, :] + (offset - origin)[:, :, None]) ** 2) / math.sqrt(2 * math.pi)
+    density = _density(x[:, None, :] + (offset - origin)[:, :, None])
     return np.concatenate([to_zero[:, :, None], density * w[:, None, :]], axis=2)
+
+
+def _density(z: FloatArray) -> FloatArray:
+    """Density of the standard normal law."""
+    return np.asarray(np.exp(-0.5 * z**2) / math.sqrt(2 * math.pi))
 
 
 @lru_cache(maxsize=4096)
@@ -113,7 +118,7 @@ def ewma_arl(weight: float, width: float, shift: float = 0.0) -> float:
     edge = width * math.sqrt(weight / (2 - weight))
     y, w = points * edge, weights * edge / weight
     start = np.concatenate([[0.0], y])
-    kernel = w * stats.norm.pdf((y - (1 - weight) * start[:, None]) / weight - shift)
+    kernel = w * _density((y - (1 - weight) * start[:, None]) / weight - shift)
     length = np.linalg.solve(np.eye(nodes) - kernel[1:], np.ones(nodes))
     return float(1 + kernel[0] @ length)
 
@@ -127,4 +132,4 @@ def ewma_width(arl: float, weight: float) -> float:
 
 def shewhart_arl(width: float, shift: float = 0.0) -> float:
     """Average run length, in readings, of single readings against limits at ± width sigmas."""
-    return float(1 / (stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift)))
+    return float(1 / (special.ndtr(shift - width) + special.ndtr(-width - shift)))

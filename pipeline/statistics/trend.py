@@ -10,9 +10,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
-from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval, complete
+from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval, complete, median, middle
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -166,7 +166,7 @@ def mann_kendall(
     variance = kendall_variance(_tie_sizes(times), _tie_sizes(values)) * variance_factor
     z = (s - np.sign(s)) / math.sqrt(variance) if variance > 0 else 0.0
     law = _exact_law(times, values, exact_up_to) if variance_factor == 1 else None
-    p = 2 * float(stats.norm.sf(abs(z))) if law is None else sum(v for k, v in law.items() if abs(k) >= abs(s))
+    p = 2 * float(special.ndtr(-abs(z))) if law is None else sum(v for k, v in law.items() if abs(k) >= abs(s))
     return MannKendall(s, variance, float(z), min(1.0, p), s / (n * (n - 1) / 2), n, is_exact=law is not None)
 
 
@@ -190,12 +190,12 @@ def theil_sen(
         return None
     apart = run != 0
     slopes = np.sort(_steps(values)[apart] / run[apart])
-    slope = float(np.median(slopes))
+    slope = middle(slopes)
     return TheilSen(
         slope,
         _slope_interval(times, values, slopes, confidence, variance_factor, exact_up_to),
-        float(np.median(values) - slope * np.median(times)),
-        float(np.median(values - slope * times)),
+        median(values) - slope * median(times),
+        median(values - slope * times),
         times.size,
         slopes.size,
     )
@@ -212,7 +212,7 @@ def _slope_interval(
     law = _exact_law(times, values, exact_up_to) if variance_factor == 1 else None
     if law is None:
         sd = math.sqrt(kendall_variance(_tie_sizes(times), _tie_sizes(values)) * variance_factor)
-        half, reached = float(stats.norm.ppf((1 + confidence) / 2)) * sd, confidence
+        half, reached = float(special.ndtri((1 + confidence) / 2)) * sd, confidence
     else:
         half, reached = _exact_half_width(law, confidence)
     lower, upper = (slopes.size - half) / 2, (slopes.size + half) / 2 + 1
@@ -261,4 +261,4 @@ def partial_mann_kendall(t: ArrayLike, y: ArrayLike, *covariates: ArrayLike) -> 
     partial = float(s[0] - weights @ s[1:])
     variance = float(sigma[0, 0] - weights @ sigma[1:, 0])
     z = partial / math.sqrt(variance) if variance > 1e-9 * max(1.0, float(sigma[0, 0])) else 0.0
-    return Moments(partial, variance, z, 2 * float(stats.norm.sf(abs(z))), n)
+    return Moments(partial, variance, z, 2 * float(special.ndtr(-abs(z))), n)
