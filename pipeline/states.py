@@ -18,6 +18,7 @@ from pipeline.history import FloatArray, Series, SeriesKey
 from pipeline.register import Register
 from pipeline.season.fleet import Season
 from pipeline.season.movement import Movement
+from pipeline.statistics.arrays import median
 from pipeline.statistics.level import CentreScale, level_now
 
 Status = Literal["hold", "watch", "unchecked", "ready"]
@@ -101,7 +102,7 @@ def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
     newest, own = moved.series.pick(moved.now), moved.values[moved.now]
     usual = None if moved.found is None else CentreScale(0.0, moved.found.scale, moved.found.baseline_n)
     level = level_now(newest.value, usual=usual)
-    own_level = float(np.median(own))
+    own_level = median(own)
     away = distance(indicator, moved.series.key.facet, own_level)
     is_limit = indicator.judged.against == "limits"
     held = is_limit and is_beyond(indicator, limits.hold, own_level, away)

@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.history import FloatArray, Series
 from pipeline.logbook import REBASING, Kind, Note
+from pipeline.statistics.arrays import median
 from pipeline.statistics.regression import huber_fit
 
 Reason = Literal["commissioning", "calibration", "note", "improvement"]
@@ -51,7 +52,7 @@ def setting_changes(series: Series) -> list[int]:
     places = np.flatnonzero(known)
     level = _without_temperature(series.setting[places], series.temp_c[places])
     moves = np.abs(np.diff(level))
-    usual = float(np.median(moves)) if moves.size else 0.0
+    usual = median(moves) if moves.size else 0.0
     limit = max(SETTING_STEP, SETTING_SIGMAS * usual)
     return [int(places[at + 1]) for at in np.flatnonzero(moves > limit) if _lasts(level, int(at), limit)]
 

@@ -17,6 +17,7 @@ from pipeline.season.epochs import Epoch, Reason
 from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like
 from pipeline.season.together import CommonStep, common_offset
 from pipeline.statistics.alarm_budget import cusum_for_budget
+from pipeline.statistics.arrays import median
 from pipeline.statistics.monitor import cusum
 from pipeline.statistics.pattern import Pattern, pattern
 from pipeline.statistics.projection import Crossing, robust_crossing
@@ -110,7 +111,7 @@ def newest(values: FloatArray, n: FloatArray, scale: float, minimum_n: int) -> s
         if total < count + 3:
             break
         before = values[max(0, total - count - NOW_RUNS) : total - count]
-        off = values[-count:] - float(np.median(before))
+        off = values[-count:] - median(before)
         together = bool(np.all(np.abs(off) > sigmas * scale) and abs(np.sign(off).sum()) == count)
         if together and n[-count:].sum() >= minimum_n:
             return slice(total - count, total)
@@ -153,7 +154,7 @@ def _judged(
         series=here,
         values=values,
         found=found,
-        baseline=None if found is None else float(np.median(values[now] - found.residual[now])),
+        baseline=None if found is None else median(values[now] - found.residual[now]),
         baseline_n=0 if found is None else found.baseline_n,
         now=now,
         shift=shift,
@@ -182,8 +183,8 @@ def _shift(found: LikeForLike | None, now: slice, scale: float | None) -> tuple[
     if found is None or scale is None or now.start < FEWEST_RUNS - 1:
         return None, None
     residual = found.residual[now]
-    error = float(np.median(found.error[now]))
-    return float(np.median(residual)), math.hypot(1.2533 * scale / math.sqrt(residual.size), error)
+    error = median(found.error[now])
+    return median(residual), math.hypot(1.2533 * scale / math.sqrt(residual.size), error)
 
 
 def _is_signalled(found: LikeForLike, scale: float | None, indicator: Indicator) -> bool:
