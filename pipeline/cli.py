@@ -1,36 +1,34 @@
 """The command `morningwatch`: parses, calls the pipeline, prints. It decides nothing itself.
 
 stdout carries the answer alone; progress and warnings go to stderr. Exit status: 0 done, 1 --fail-on met, 2 usage or
-register error, 3 some logs were refused and the rest taken.
+register error, 3 some logs were refused and the rest taken. A command imports what it needs when it runs, so that
+help, notes and a morning's check start quickly.
 """
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime, time, timedelta
+from contextlib import contextmanager, suppress
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 from zoneinfo import ZoneInfo
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-import demo_fleet
-from pipeline import exports, listing
-from pipeline.catalogue import indicators
-from pipeline.columns import propose
-from pipeline.database import Database
-from pipeline.ingest import IngestResult, ingest
+from pipeline.export_tables import FORMATS, TABLES
 from pipeline.logbook import Kind, LogbookError, add_note
-from pipeline.morning import Morning, as_document, assess
-from pipeline.register import FILE_NAME, Register, RegisterError, init_fleet, load_register
-from pipeline.states import STATUSES
-from pipeline.store import Store, StoreError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from pipeline.database import Database
+    from pipeline.ingest import IngestResult
+    from pipeline.morning import Morning
+    from pipeline.register import Register
 
 USAGE: Final = 2
 REFUSED: Final = 3
@@ -56,7 +54,13 @@ _as_of_option = click.option(
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="morning-watch")
 def main() -> None:
-    """Rank a fleet of outboard boats each morning by what yesterday's engine logs say."""
+    """Rank a fleet of outboard boats each morning by what yesterday's engine logs say.
+
+    Example: morningwatch check --fleet charters
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without the symbols still shows the words
 
 
 @main.command()
@@ -71,14 +75,15 @@ def demo(folder: Path, boats: int, days: int, seed: int, port: int, *, no_serve:
 
     Example: morningwatch demo --no-serve
     """
+    import demo_fleet
+    from pipeline import listing
+
     if folder.exists() and any(folder.iterdir()) and not _is_simulated(folder):
         _stop(f"{folder} is not empty and no simulated fleet. Name another folder.")
     with _bar("Simulating") as progress:
         demo_fleet.build(folder, boats=boats, days=days, seed=seed, progress=progress)
     register = _register(folder)
-    with _bar("Reading logs") as progress:
-        result = ingest(register, progress=progress, waiting=_say)
-    _say(listing.ingest_line(result))
+    _say(listing.ingest_line(_ingested(register)))
     _print_morning(_assessed(register, None))
     if not no_serve:
         _serve(folder, port)
@@ -91,7 +96,9 @@ def init(folder: Path) -> None:
 
     Example: morningwatch init charters
     """
-    with _register_errors():
+    from pipeline.register import init_fleet
+
+    with _errors():
         started = init_fleet(folder)
     for path in started.made:
         click.echo(f"made {path}")
@@ -107,9 +114,9 @@ def ingest_command(folder: Path, *, as_json: bool) -> None:
 
     Example: morningwatch ingest --fleet charters
     """
-    register = _register(folder)
-    with _bar("Reading logs") as progress, _store_errors():
-        result = ingest(register, progress=progress, waiting=_say)
+    from pipeline import listing
+
+    result = _ingested(_register(folder))
     if as_json:
         click.echo(json.dumps(_ingest_document(result), ensure_ascii=False))
     else:
@@ -128,11 +135,16 @@ def check(folder: Path, as_of: str | None, fail_on: str | None, *, as_json: bool
 
     Example: morningwatch check --as-of 2026-06-14 --fail-on hold
     """
+    from pipeline.morning import as_document
+    from pipeline.states import STATUSES
+
     morning = _assessed(_register(folder), as_of)
     if as_json:
         click.echo(json.dumps(as_document(morning), ensure_ascii=False, indent=1))
     else:
         _print_morning(morning)
+    for problem in morning.problems:
+        _say(problem.sentence())
     if fail_on and any(STATUSES.index(line.status) <= STATUSES.index(fail_on) for line in morning.boats):
         sys.exit(1)
 
@@ -150,7 +162,7 @@ def serve(folder: Path, port: int) -> None:
 
 
 @main.command()
-@click.argument("table", type=click.Choice(exports.TABLES))
+@click.argument("table", type=click.Choice(TABLES))
 @_fleet_option
 @_as_of_option
 @click.option("-o", "output", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The file to write.")
@@ -159,12 +171,14 @@ def export(table: str, folder: Path, as_of: str | None, output: Path) -> None:
 
     Example: morningwatch export shifts -o shifts.csv
     """
-    if output.suffix not in exports.FORMATS:
-        _stop(f"{output.name}: the ending must be one of {', '.join(exports.FORMATS)}.")
+    from pipeline import exports
+
+    if output.suffix not in FORMATS:
+        _stop(f"{output.name}: the ending must be one of {', '.join(FORMATS)}.")
     register = _register(folder)
-    with _store_errors():
+    with _errors():
         found = exports.table(_reader(register), register, table, _moment(as_of, register))
-    exports.write(found, output)
+        exports.write(found, output)
     _say(f"{len(found)} rows written to {output}")
 
 
@@ -176,7 +190,14 @@ def columns(log: Path, folder: Path) -> None:
 
     Example: morningwatch columns inbox/petrel/2026-06-14_0710.csv
     """
+    from pipeline import listing
+    from pipeline.columns import propose
+    from pipeline.register import FILE_NAME
+
     proposal = propose(log)
+    if proposal.problems:
+        _say(listing.proposal_text(proposal))
+        sys.exit(REFUSED)
     click.echo(listing.proposal_text(proposal))
     if (folder / FILE_NAME).exists():
         for name, entries in _register(folder).channel_maps.items():
@@ -197,30 +218,44 @@ def note(folder: Path, boat: str, engine: str | None, kind: str, text: str) -> N
     Example: morningwatch note --boat petrel --engine port --kind cleaned "throttle body cleaned"
     """
     register = _register(folder)
-    try:
-        known = register.boat(boat)
-        if engine is not None:
-            register.engine(f"{boat}/{engine}")
-        written = add_note(folder, known.id, engine, kind, text, datetime.now(UTC))
-    except (KeyError, ValueError, LogbookError) as error:
-        _stop(str(error.args[0] if isinstance(error, KeyError) else error))
+    with _errors():
+        try:
+            register.boat(boat)
+            if engine is not None:
+                register.engine(f"{boat}/{engine}")
+            written = add_note(folder, boat, engine, kind, text, datetime.now(UTC))
+        except (KeyError, ValueError) as error:
+            _stop(str(error.args[0]))
     click.echo(f"note {written.note_id} written")
 
 
 def _assessed(register: Register, as_of: str | None) -> Morning:
-    with _store_errors():
+    from pipeline.morning import assess
+
+    with _errors():
         return assess(_reader(register), register, _moment(as_of, register))
 
 
+def _ingested(register: Register) -> IngestResult:
+    from pipeline.ingest import ingest
+
+    with _bar("Reading logs") as progress, _errors():
+        return ingest(register, progress=progress, waiting=_say)
+
+
 def _reader(register: Register) -> Database:
+    from pipeline.store import Store
+
     return Store(register.folder).reader()
 
 
 def _print_morning(morning: Morning) -> None:
-    console = Console(highlight=False, soft_wrap=False)
+    from rich.console import Console
+
+    from pipeline import listing
+
+    console = Console(highlight=False)
     console.print(listing.morning_text(morning, console.width))
-    for problem in morning.problems:
-        _say(problem.sentence())
 
 
 def _moment(as_of: str | None, register: Register) -> datetime:
@@ -228,21 +263,37 @@ def _moment(as_of: str | None, register: Register) -> datetime:
     zone = ZoneInfo(register.timezone)
     if as_of is None:
         return datetime.now(zone)
-    try:
-        moment = datetime.fromisoformat(as_of)
-    except ValueError:
+    day, moment = _as_day(as_of), _as_time(as_of)
+    if day is not None:
+        return datetime.combine(day + timedelta(days=1), time(), zone) - timedelta(microseconds=1)
+    if moment is None:
         _stop(f"--as-of {as_of!r} is neither a date (2026-06-14) nor an ISO 8601 time.")
-    if len(as_of) <= len("2026-06-14"):
-        moment = datetime.combine(moment.date() + timedelta(days=1), time(), zone) - timedelta(seconds=1)
     return moment if moment.tzinfo else moment.replace(tzinfo=zone)
 
 
+def _as_day(text: str) -> date | None:
+    with suppress(ValueError):
+        return date.fromisoformat(text)
+    return None
+
+
+def _as_time(text: str) -> datetime | None:
+    with suppress(ValueError):
+        return datetime.fromisoformat(text)
+    return None
+
+
 def _register(folder: Path) -> Register:
-    with _register_errors():
+    from pipeline.catalogue import indicators
+    from pipeline.register import load_register
+
+    with _errors():
         return load_register(folder, frozenset(indicators()))
 
 
 def _is_simulated(folder: Path) -> bool:
+    from pipeline.register import RegisterError, load_register
+
     try:
         return load_register(folder).simulated
     except RegisterError:
@@ -250,22 +301,19 @@ def _is_simulated(folder: Path) -> bool:
 
 
 @contextmanager
-def _register_errors() -> Iterator[None]:
+def _errors() -> Iterator[None]:
+    """What a person can mend is said in its own words, without a trace."""
+    from pipeline.ledger import LedgerError
+    from pipeline.register import RegisterError
+    from pipeline.store import StoreError
+
     try:
         yield
-    except RegisterError as error:
+    except (RegisterError, StoreError, LedgerError, LogbookError, OSError) as error:
         _stop(str(error))
 
 
-@contextmanager
-def _store_errors() -> Iterator[None]:
-    try:
-        yield
-    except StoreError as error:
-        _stop(str(error))
-
-
-def _stop(message: str) -> Any:
+def _stop(message: str) -> NoReturn:
     """Say what is wrong and end with the status for a usage or register error."""
     _say(message)
     sys.exit(USAGE)
@@ -278,6 +326,9 @@ def _say(message: str) -> None:
 @contextmanager
 def _bar(title: str) -> Iterator[Callable[[int, int], None]]:
     """A progress bar on stderr; it draws nothing where stderr is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
     parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*parts, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=None)

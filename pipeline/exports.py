@@ -1,94 +1,165 @@
 """The tables that people take away: logs, runs, shifts, idle windows, readings, findings and notes, as files.
 
-Times are ISO 8601 with the fleet's offset; engine ids are split into boat and engine.
+Times are ISO 8601 with the fleet's offset; engine ids are split into boat and engine; numbers have four decimals.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import csv
+import json
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
 
 from pipeline.catalogue import indicators, read_query
 from pipeline.database import Database
+from pipeline.export_tables import FORMATS, STORED, TABLES
 from pipeline.findings import Finding, as_json
 from pipeline.logbook import note_rows, notes
 from pipeline.morning import Morning, assess
 from pipeline.register import Register
 
-STORED: Final = ("logs", "runs", "shifts", "idle_windows", "readings")
-TABLES: Final = (*STORED, "findings", "notes")
-FORMATS: Final = (".csv", ".parquet", ".json")
+DECIMALS: Final = 4
+"""Finer than any channel is logged, coarse enough to hide the last bits of binary fractions."""
+
+NOTES: Final = pa.schema(
+    [("note", pa.int64())]
+    + [(name, pa.string()) for name in ("boat", "engine", "at", "kind", "text", "author", "until", "written_at")]
+)
+
+_WORDS: Final = pa.string()
+_NUMBER: Final = pa.float64()
+FINDINGS: Final = pa.schema(
+    [
+        ("rank", pa.int64()),
+        ("boat", _WORDS),
+        ("boat_status", _WORDS),
+        ("engine", _WORDS),
+        ("engines", pa.int64()),
+        ("indicator", _WORDS),
+        ("facet", _WORDS),
+        ("status", _WORDS),
+        ("value", _NUMBER),
+        ("unit", _WORDS),
+        ("value_low", _NUMBER),
+        ("value_high", _NUMBER),
+        ("latest_at", _WORDS),
+        ("watch", _NUMBER),
+        ("hold", _NUMBER),
+        ("baseline", _NUMBER),
+        ("pattern", _WORDS),
+        ("since", _WORDS),
+        ("per_100_hours", _NUMBER),
+        ("hours_to_hold", _NUMBER),
+        ("hours_to_hold_low", _NUMBER),
+        ("hours_to_hold_high", _NUMBER),
+        ("days_to_hold", _NUMBER),
+        ("confidence", _NUMBER),
+        ("cause", _WORDS),
+        ("because", _WORDS),
+        ("rather_than", _WORDS),
+        ("also", _WORDS),
+        ("after_note", _WORDS),
+        ("deferred_until", _WORDS),
+        ("says", _WORDS),
+        ("do", _WORDS),
+        ("n", pa.int64()),
+        ("runs", pa.int64()),
+        ("logs", _WORDS),
+    ]
+)
+"""A row a finding. `boat`, `rank` and `engine` are null for the whole fleet's, `engines` for all others."""
 
 
-def table(db: Database, register: Register, name: str, as_of: datetime) -> pd.DataFrame:
+def table(db: Database, register: Register, name: str, as_of: datetime) -> pa.Table:
     """One table as rows up to a moment. Raises ValueError for a name that is none of TABLES."""
     if name == "findings":
-        return _findings(assess(db, register, as_of))
+        return pa.Table.from_pylist(list(_finding_rows(assess(db, register, as_of))), FINDINGS)
     if name == "notes":
-        return pd.DataFrame(note_rows(notes(register.folder, as_of=as_of), register.timezone), columns=_NOTE_COLUMNS)
+        return pa.Table.from_pylist(note_rows(notes(register.folder, as_of=as_of), register.timezone), NOTES)
     if name not in STORED:
         raise ValueError(f"no table {name!r}; there are {', '.join(TABLES)}")
-    found = db.execute(read_query("exports", name), {"as_of": as_of}).df()
+    found = db.sql(read_query("exports", name), params={"as_of": as_of}).to_arrow_table()
     if name == "readings":
-        # the unit stands in the indicator's header, not in every row of the store
-        found.insert(6, "unit", found["indicator"].map({each.name: each.unit for each in indicators().values()}))
-    return _local_times(found, ZoneInfo(register.timezone))
+        found = _with_units(found)
+    return _for_people(found, ZoneInfo(register.timezone))
 
 
-def write(found: pd.DataFrame, path: Path) -> None:
+def write(found: pa.Table, path: Path) -> None:
     """Write a table as .csv, .parquet or .json, by the file's ending. Raises ValueError for another ending."""
-    writers: dict[str, Callable[[], object]] = {
-        ".csv": lambda: _inert(found).to_csv(path, index=False),
-        ".parquet": lambda: found.to_parquet(path, index=False),
-        ".json": lambda: found.to_json(path, orient="records", indent=1, force_ascii=False),
-    }
-    if path.suffix not in writers:
+    if path.suffix not in _WRITERS:
         raise ValueError(f"{path.name}: the ending must be one of {', '.join(FORMATS)}")
-    writers[path.suffix]()
+    _WRITERS[path.suffix](found, path)
 
 
-_NOTE_COLUMNS: Final = ["note", "boat", "engine", "at", "kind", "text", "author", "until", "written_at"]
-_FINDING_COLUMNS: Final = ["rank", "boat", "boat_status", "engine", "indicator", "facet", "status", "value", "unit"]
-
-
-def _findings(morning: Morning) -> pd.DataFrame:
-    """One row a finding, the fleet's own first, in the order of the morning's list."""
-    rows = [_finding_row(found, {"boat": None, "rank": None, "boat_status": None}) for found in morning.fleet_findings]
+def _finding_rows(morning: Morning) -> Iterator[dict[str, Any]]:
+    """The fleet's own findings first, then in the order of the morning's list."""
+    for found in morning.fleet_findings:
+        yield _finding_row(found)
     for line in morning.boats:
-        about = {"boat": line.boat, "rank": line.rank, "boat_status": line.status}
-        rows += [_finding_row(found, about) for found in line.findings]
-    frame = pd.DataFrame(rows)
-    return frame if rows else pd.DataFrame(columns=_FINDING_COLUMNS)
+        for found in line.findings:
+            yield {"rank": line.rank, "boat": line.boat, "boat_status": line.status, **_finding_row(found)}
 
 
-def _finding_row(found: Finding, about: dict[str, Any]) -> dict[str, Any]:
+def _finding_row(found: Finding) -> dict[str, Any]:
     row = as_json(found)
     evidence = row.pop("evidence")
-    return {**about, **row, "n": evidence["n"], "runs": evidence["runs"], "logs": " ".join(evidence["logs"])}
+    lists = {name: "; ".join(row[name]) for name in ("because", "also")}
+    return {**row, **lists, **evidence, "logs": " ".join(evidence["logs"]), "engines": found.engines}
 
 
-def _local_times(found: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
-    """Time columns as ISO 8601 text with the offset in force in the fleet's zone."""
-    for name in found.columns:
-        if isinstance(found[name].dtype, pd.DatetimeTZDtype):
-            local = found[name].dt.tz_convert(zone)
-            found[name] = local.map(lambda at: at.isoformat(timespec="milliseconds"), na_action="ignore")
+def _with_units(readings: pa.Table) -> pa.Table:
+    """The unit stands in the indicator's header, not in every row of the store."""
+    units = [indicators()[name].unit for name in readings["indicator"].to_pylist()]
+    return readings.add_column(readings.column_names.index("value") + 1, "unit", pa.array(units, pa.string()))
+
+
+def _for_people(found: pa.Table, zone: ZoneInfo) -> pa.Table:
+    """Times as ISO 8601 text with the offset in force in the fleet's zone, numbers without binary dust."""
+    for place, field in enumerate(found.schema):
+        if pa.types.is_timestamp(field.type):
+            texts = [None if at is None else _local(at, zone) for at in found[field.name].to_pylist()]
+            found = found.set_column(place, field.name, pa.array(texts, pa.string()))
+        elif pa.types.is_floating(field.type):
+            found = found.set_column(place, field.name, pc.round(found[field.name], DECIMALS))
     return found
 
 
-def _inert(found: pd.DataFrame) -> pd.DataFrame:
-    """Text that a spreadsheet would run as a formula gets a leading apostrophe."""
-    text = found.select_dtypes(include=["object", "string"]).columns
-    safe = found.copy()
-    for name in text:
-        safe[name] = safe[name].map(_inert_text, na_action="ignore")
-    return safe
+def _local(at: datetime, zone: ZoneInfo) -> str:
+    return at.astimezone(zone).isoformat(timespec="milliseconds")
 
 
-def _inert_text(value: object) -> object:
-    return f"'{value}" if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} else value
+def _write_csv(found: pa.Table, path: Path) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        lines = csv.writer(file, lineterminator="\n")
+        lines.writerow(found.column_names)
+        lines.writerows([_cell(value) for value in row.values()] for row in found.to_pylist())
+
+
+def _write_json(found: pa.Table, path: Path) -> None:
+    path.write_text(json.dumps(found.to_pylist(), ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+
+
+def _write_parquet(found: pa.Table, path: Path) -> None:
+    pq.write_table(found, path, compression="zstd")
+
+
+_WRITERS: Final[Mapping[str, Callable[[pa.Table, Path], None]]] = dict(
+    zip(FORMATS, (_write_csv, _write_parquet, _write_json), strict=True)
+)
+
+_STARTS_A_FORMULA: Final = tuple("=+-@\t\r\n＝＋－＠")
+"""First characters at which a spreadsheet takes text for a formula (OWASP, CSV Injection)."""
+
+
+def _cell(value: object) -> object:
+    """Text that a spreadsheet would run as a formula gets a leading apostrophe; numbers stay numbers."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f"'{value}" if isinstance(value, str) and value.startswith(_STARTS_A_FORMULA) else value

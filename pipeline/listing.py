@@ -5,20 +5,25 @@ Colour is only a third cue; rich leaves it out where NO_COLOR is set or nobody l
 
 from __future__ import annotations
 
+import re
 import textwrap
-from collections.abc import Iterator
-from datetime import datetime
-from typing import Final
+from datetime import timedelta
+from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
 from pipeline import wording
-from pipeline.columns import Proposal
-from pipeline.findings import Finding
-from pipeline.ingest import IngestResult
-from pipeline.morning import Morning
-from pipeline.ranking import BoatLine
-from pipeline.states import Status
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from datetime import datetime
+
+    from pipeline.columns import Proposal
+    from pipeline.findings import Finding
+    from pipeline.ingest import IngestResult
+    from pipeline.morning import Morning
+    from pipeline.ranking import BoatLine
+    from pipeline.states import Status
 
 STYLES: Final[dict[Status, str]] = {
     "hold": "bold red",
@@ -28,20 +33,33 @@ STYLES: Final[dict[Status, str]] = {
 }
 
 FINDINGS_SHOWN: Final = 4
-"""Findings listed under a boat; the rest are counted. `--json` and the dashboard give them all."""
+"""Findings listed under a boat, holds always; the rest are counted. `--json` and the dashboard give them all."""
+
+NOTES_SHOWN: Final = timedelta(days=7)
+"""How long the list tells what came of a note."""
+
+WIDEST: Final = 100
+"""Longer lines are hard to follow with the eye, however wide the terminal."""
+
+_INDENT: Final = " " * 7
 
 
 def morning_text(morning: Morning, width: int) -> Text:
-    """The ranked boats, each with its reasons and what to do."""
+    """The ranked boats, each with its reasons and what to do; what the whole fleet did stands last."""
+    width = min(width, WIDEST)
     text = Text()
-    simulated = "  SIMULATED DATA" if morning.simulated else ""
-    text.append(f"{morning.fleet}, as of {morning.as_of:%a %d %b %Y %H:%M %Z}{simulated}\n", "bold")
-    text.append(f"{_counts(morning)}\n\n")
-    for found in morning.fleet_findings:
-        text.append_text(_finding_lines("whole fleet", found, morning.as_of, width))
-    for line in morning.boats:
+    text.append(f"{morning.fleet}\n", "bold")
+    text.append(f"{morning.as_of:%a} {morning.as_of.day} {morning.as_of:%b %Y %H:%M %Z}")
+    text.append("   simulated data\n" if morning.simulated else "\n")
+    text.append_text(_counts(morning))
+    for place, line in enumerate(morning.boats):
+        is_alone = bool(line.findings) or place == 0 or bool(morning.boats[place - 1].findings)
+        text.append("\n" if is_alone else "")
         text.append_text(_boat(line, morning.as_of, width))
-    text.append(f"\n{wording.CAUTIONS[-1]}", "dim")
+    if morning.fleet_findings:
+        text.append("\nWhole fleet\n", "bold")
+        text.append_text(_findings("", morning.fleet_findings, morning.as_of, width))
+    text.append_text(_cautions(morning, width))
     return text
 
 
@@ -68,51 +86,101 @@ def _place(file: str, line: int | None) -> str:
     return f"{file}: " if line is None else f"{file}, line {line}: "
 
 
-def _counts(morning: Morning) -> str:
-    return ", ".join(f"{number} {wording.STATUS_WORDS[status].lower()}" for status, number in morning.counts().items())
+def _counts(morning: Morning) -> Text:
+    text = Text()
+    for status, number in morning.counts().items():
+        text.append(f"{wording.STATUS_SYMBOLS[status]} {number} {wording.STATUS_WORDS[status].lower()}", STYLES[status])
+        text.append("   ")
+    text.rstrip()
+    text.append("\n")
+    return text
 
 
 def _boat(line: BoatLine, now: datetime, width: int) -> Text:
-    text = Text()
-    text.append(f"{line.rank:>3}  ")
+    text = Text(f"{line.rank:>3}  ")
     text.append(
-        f"{wording.STATUS_SYMBOLS[line.status]} {wording.STATUS_WORDS[line.status].upper():<10}", STYLES[line.status]
+        f"{wording.STATUS_SYMBOLS[line.status]} {wording.STATUS_WORDS[line.status].upper():<11}", STYLES[line.status]
     )
-    text.append(f"{line.name}", "bold")
+    text.append(line.name, "bold")
     text.append(f"  {', '.join(_about(line, now))}\n", "dim")
-    for found in line.findings[:FINDINGS_SHOWN]:
-        text.append_text(_finding_lines(found.engine or line.name, found, now, width))
-    if len(line.findings) > FINDINGS_SHOWN:
-        text.append(f"{_INDENT}and {len(line.findings) - FINDINGS_SHOWN} more\n", "dim")
+    shown = max(FINDINGS_SHOWN, sum(found.status == "hold" for found in line.findings))
+    text.append_text(_findings(line.name, line.findings[:shown], now, width))
+    if len(line.findings) > shown:
+        text.append(f"{_INDENT}and {len(line.findings) - shown} more, in the dashboard or with --json\n", "dim")
+    for said in _remarks(line, now):
+        text.append(_wrapped(said, width), "dim")
     return text
 
 
 def _about(line: BoatLine, now: datetime) -> Iterator[str]:
     if line.departs:
-        yield (
-            f"departs {line.departs:%H:%M}" if line.departs.date() == now.date() else f"departs {line.departs:%a %H:%M}"
-        )
+        is_today = line.departs.date() == now.date()
+        yield f"departs {line.departs:%H:%M}" if is_today else f"departs {line.departs:%a %H:%M}"
     yield f"last log {wording.age(line.last_log, now)}" if line.last_log else "no log"
+
+
+def _remarks(line: BoatLine, now: datetime) -> Iterator[str]:
+    """What the logs cannot show, and what came of late notes that no finding speaks of."""
     not_logged = sorted({each for engine in line.engines for each in engine.not_logged})
     if not_logged:
-        yield f"not logged: {', '.join(not_logged)}"
+        yield f"Not logged: {', '.join(not_logged)}."
+    told = {found.after_note for found in line.findings}
+    for each in line.notes:
+        said = wording.aftermath_says(each)
+        if now - each.note.at <= NOTES_SHOWN and said not in told:
+            yield f"{each.note.engine or line.name}: {said}"
 
 
-_INDENT: Final = " " * 7
-
-
-def _finding_lines(place: str, found: Finding, now: datetime, width: int) -> Text:
-    seen = (
-        f" Newest reading {wording.age(found.latest_at, now)}." if found.latest_at and found.value is not None else ""
-    )
+def _findings(boat: str, findings: Sequence[Finding], now: datetime, width: int) -> Text:
+    """Findings under one head; what to do is said once, however many findings ask for it."""
     text = Text()
-    text.append(f"     {wording.STATUS_SYMBOLS[found.status]} ", STYLES[found.status])
-    text.append(_wrapped("", f"{place}: ", found.says + seen, width))
-    text.append(_wrapped(_INDENT, "Do: ", found.do, width), "dim")
+    said: set[str] = set()
+    for found in findings:
+        text.append(f"     {wording.STATUS_SYMBOLS[found.status]} ", STYLES[found.status])
+        text.append_text(_headed(found.engine or boat, found, width))
+        text.append(_wrapped(" ".join(part for part in _body(found, now) if part), width))
+        text.append(_wrapped("Do: as above." if found.do in said else f"Do: {found.do}", width))
+        said.add(found.do)
     return text
 
 
-def _wrapped(first: str, head: str, body: str, width: int) -> str:
-    """A paragraph hung under its head, so that the eye can skip from head to head."""
-    lines = textwrap.wrap(f"{head}{body}", max(40, width - len(_INDENT) - 1), subsequent_indent="  ")
-    return first + f"\n{_INDENT}".join(lines) + "\n"
+def _headed(place: str, found: Finding, width: int) -> Text:
+    """Which engine, what it is, and how sure that is; the line begins behind the finding's symbol."""
+    name = ": ".join(part for part in (place, wording.headline(found)) if part)
+    sure = wording.lower_first(wording.certainty(found)).rstrip(".")
+    text = Text(_wrapped(f"{name}  {sure}".rstrip(), width).lstrip())
+    text.stylize("bold", 0, len(name))
+    return text
+
+
+def _body(found: Finding, now: datetime) -> Iterator[str]:
+    """The numbers, how they came about, where they lead and how old they are."""
+    yield found.says.removeprefix(f"{wording.headline(found)}. ")
+    yield wording.outlook(found)
+    yield found.after_note or ""
+    if found.deferred_until:
+        yield f"Deferred until {found.deferred_until.astimezone(now.tzinfo):%a %d %b %H:%M}."
+    if found.latest_at and found.value is not None and found.indicator != "evidence":
+        yield f"Newest reading {wording.age(found.latest_at, now)}."
+
+
+def _cautions(morning: Morning, width: int) -> Text:
+    """The tool's own caution always; those of running an engine wherever the list suggests that."""
+    shown = [*morning.fleet_findings, *(found for line in morning.boats for found in line.findings)]
+    cautions = wording.CAUTIONS if any(found.cautions for found in shown) else wording.CAUTIONS[-1:]
+    text = Text("\n")
+    text.append("\n".join(textwrap.fill(each, width - 1) for each in cautions), "dim")
+    return text
+
+
+_UNSPLIT: Final = re.compile(
+    r"(?<=\d) (?=(?:%|°C|V|kPa|rpm|s|h|min|runs?|days?|windows?|shifts?)\b|%)|(?<=[hns]) (?=ago\b)"
+)
+"""The gap between a number and its unit: no line ends there."""
+
+
+def _wrapped(body: str, width: int) -> str:
+    """A paragraph under a finding's symbol; lines after the first stand two further in, so the eye finds the next."""
+    kept = _UNSPLIT.sub("\N{NO-BREAK SPACE}", body)
+    lines = textwrap.wrap(kept, max(40, width - 1), initial_indent=_INDENT, subsequent_indent=f"{_INDENT}  ")
+    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n"

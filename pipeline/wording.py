@@ -12,6 +12,7 @@ from pipeline.causes import CAUSES
 from pipeline.changes import Change
 from pipeline.diagnosis import Diagnosis
 from pipeline.evidence import Gap
+from pipeline.findings import Finding
 from pipeline.occurrences import Occurrence
 from pipeline.season.together import CommonStep
 from pipeline.states import State, Status
@@ -128,6 +129,39 @@ def occurrence_says(found: Sequence[Occurrence]) -> str:
         return f"{count(total, 'stall')}{f' in {gears}' if gears else ''} not answered by a note, {since} since."
     channel = first.series.key.facet.replace("_", " ")
     return f"The signal {channel} cannot be believed: {first.remark} ({count(len(first.run_ids), 'run')})."
+
+
+def headline(found: Finding) -> str:
+    """A finding's name: its cause; empty where it is only something not known."""
+    return CAUSES[found.cause].title if found.cause else ""
+
+
+def certainty(found: Finding) -> str:
+    """How sure the cause is, in words and percent, and what it may be instead; empty where nothing was weighed."""
+    if found.confidence is None:
+        return ""
+    word = next(word for floor, word in _CERTAIN_FROM if found.confidence >= floor)
+    other = CAUSES.get(found.rather_than or "unknown")
+    instead = f", else {lower_first(other.title)}" if other and other.word != "unknown" else ""
+    return f"{word} ({found.confidence * 100:.0f} %){instead}."
+
+
+_CERTAIN_FROM: Final = ((0.9, "Nearly certain"), (0.7, "Likely"), (0.5, "Possible"), (0.0, "Unsure"))
+
+
+def outlook(found: Finding) -> str:
+    """How far the hold limit is at the pace so far, as an interval; empty where it is reached or cannot be said."""
+    if not found.hours_to_hold:
+        return ""
+    low, high = found.hours_to_hold_low or 0.0, found.hours_to_hold_high
+    span = f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
+    days = "" if found.days_to_hold is None else f", some {found.days_to_hold:.0f} days of its usual use"
+    return f"At this pace the hold limit is {found.hours_to_hold:.0f} h away ({span}){days}."
+
+
+def lower_first(text: str) -> str:
+    """A title as it stands within a sentence."""
+    return text[:1].lower() + text[1:]
 
 
 def aftermath_says(found: Aftermath) -> str:

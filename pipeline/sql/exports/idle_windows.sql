@@ -5,7 +5,8 @@ what = """Every idle window, up to a moment."""
 select
     split_part(idle_windows.engine_id, '/', 1) as boat,
     split_part(idle_windows.engine_id, '/', 2) as engine,
-    logs.file as log,
+    logs.log_id as log,
+    logs.file,
     idle_windows.run_id,
     idle_windows.started_at,
     idle_windows.duration_s,

@@ -6,14 +6,15 @@ select
     split_part(readings.engine_id, '/', 1) as boat,
     split_part(readings.engine_id, '/', 2) as engine,
     readings.indicator,
-    readings.facet,
+    nullif(readings.facet, '') as facet,
     readings.started_at as "at",
     readings.value,
     readings.n,
     readings.temp_c,
     readings.battery_v,
     readings.remark,
-    readings.run_id
+    readings.run_id,
+    logs.log_id as log
 from marts.readings
 inner join events.runs on readings.run_id = runs.run_id
 inner join marts.logs on runs.log_id = logs.log_id

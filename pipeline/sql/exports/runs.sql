@@ -5,7 +5,8 @@ what = """Every run, up to a moment."""
 select
     split_part(runs.engine_id, '/', 1) as boat,
     split_part(runs.engine_id, '/', 2) as engine,
-    logs.file as log,
+    logs.log_id as log,
+    logs.file,
     runs.run_id,
     runs.started_at,
     runs.seconds,

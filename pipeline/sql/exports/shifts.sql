@@ -5,7 +5,8 @@ what = """Every shift, up to a moment."""
 select
     split_part(shifts.engine_id, '/', 1) as boat,
     split_part(shifts.engine_id, '/', 2) as engine,
-    logs.file as log,
+    logs.log_id as log,
+    logs.file,
     shifts.run_id,
     shifts.started_at,
     shifts.held_s,
