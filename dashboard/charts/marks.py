@@ -1,0 +1,191 @@
+"""The marks of an engine: each judged number against its tolerance, with the tail of its last runs. Our own picture.
+
+Every cell has the same scale, whatever is measured: the middle (or the floor, where only one side is bad) is what is
+wanted, the shaded zones begin at the watch and at the hold limit. So sixty engines compare at a glance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from dashboard.markup import Html, tag
+from pipeline import wording
+from pipeline.catalogue import Indicator, Limits
+from pipeline.states import State, Status
+
+TAIL: Final = 8
+"""How many of the last runs are shown."""
+
+WATCH_PLACE: Final = 0.5
+HOLD_PLACE: Final = 1.0
+EDGE: Final = 1.3
+"""Where on the cell's scale the limits stand, and where the cell ends: what is farther is drawn at its edge."""
+
+_FACETS: Final = ("reverse", "neutral", "forward", "cold", "hot")
+_STEP_PX: Final = 4
+_HALF_PX: Final = 15
+
+Column = tuple[str, str]
+"""Indicator and facet."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One cell. `place` and `tail` are on the cell's scale: 0 wanted, ±0.5 watch, ±1 hold, worse away from 0."""
+
+    column: Column
+    says: str
+    status: Status
+    worse: str
+    has_hold: bool
+    place: float
+    tail: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Group:
+    """The columns of one indicator, in the order in which they stand."""
+
+    title: str
+    columns: tuple[Column, ...]
+
+
+def groups(states: Iterable[State]) -> tuple[Group, ...]:
+    """The columns that the fleet's states need, those of one indicator together, most facets first."""
+    found: dict[str, tuple[str, set[str]]] = {}
+    for state in states:
+        if _is_shown(state):
+            name = state.indicator.name
+            found.setdefault(name, (state.indicator.title, set()))[1].add(state.key.facet)
+    ordered = sorted(found.items(), key=lambda item: (-len(item[1][1]), item[1][0]))
+    return tuple(
+        Group(title, tuple((name, facet) for facet in sorted(facets, key=_facet_order)))
+        for name, (title, facets) in ordered
+    )
+
+
+def mark_rows(states: Iterable[State]) -> Mapping[str, Mapping[Column, Mark]]:
+    """The marks by engine id and column."""
+    found: dict[str, dict[Column, Mark]] = {}
+    for state in states:
+        if _is_shown(state):
+            mark = _mark(state)
+            found.setdefault(state.key.engine_id, {})[mark.column] = mark
+    return found
+
+
+def place(value: float, indicator: Indicator, facet: str, limits: Limits) -> float:
+    """A value on the cell's scale: ±0.5 at the watch limit, ±1 at the hold limit, straight between them.
+
+    Where only one limit is set, the other is taken at twice (or half) its distance from what is wanted.
+    """
+    if indicator.worse == "lower":
+        watch, hold = limits.watch or limits.hold or 0.0, limits.hold
+        span = (watch - hold) if hold is not None and watch > hold else abs(watch) * 0.1 or 1.0
+        return _clamped(-(WATCH_PLACE + (watch - value) / span * (HOLD_PLACE - WATCH_PLACE)))
+    low, high = indicator.wanted.get(facet, (0.0, 0.0)) if indicator.worse == "away" else (0.0, 0.0)
+    middle, half = (low + high) / 2, (high - low) / 2
+    watch = half + (limits.watch if limits.watch is not None else (limits.hold or 1.0) / 2)
+    hold = half + (limits.hold if limits.hold is not None else 2 * (limits.watch or 1.0))
+    off = abs(value - middle)
+    scaled = off / watch * WATCH_PLACE if off <= watch else _beyond(off, watch, hold)
+    return _clamped(scaled if value >= middle else -scaled)
+
+
+def heading(columns: Sequence[Group]) -> Html:
+    """The row of titles above a table of marks."""
+    inside = [
+        tag(
+            "div",
+            tag("div", group.title, class_="mw-group-title"),
+            tag("div", *(tag("span", facet or " ", class_="mw-facet") for _, facet in group.columns), class_="mw-cells"),
+            class_="mw-group",
+            style=f"--n:{len(group.columns)}",
+        )
+        for group in columns
+    ]
+    return tag("div", tag("div", class_="mw-who"), *inside, class_="mw-engine mw-heading")
+
+
+def row(who: Html, columns: Sequence[Group], marks: Mapping[Column, Mark], status: Status) -> Html:
+    """One engine: who it is, then its marks under the titles."""
+    inside = [
+        tag(
+            "div",
+            tag("div", group.title, class_="mw-group-title"),
+            tag("div", *(_cell(column, marks.get(column)) for column in group.columns), class_="mw-cells"),
+            class_="mw-group",
+            style=f"--n:{len(group.columns)}",
+        )
+        for group in columns
+    ]
+    return tag("div", tag("div", who, class_="mw-who"), *inside, class_=f"mw-engine mw-{status}")
+
+
+def legend() -> Html:
+    """How to read the marks."""
+    return tag(
+        "p",
+        "Dots are the last runs, left to right; the shape at the right is the level now: ",
+        *(
+            tag("span", f"{wording.STATUS_SYMBOLS[status]} {wording.STATUS_WORDS[status].lower()}  ", class_=f"mw-{status}")
+            for status in ("ready", "watch", "hold")
+        ),
+        "The shaded zones begin at the watch and at the hold limit. A dashed cell has no reading.",
+        class_="mw-legend",
+    )
+
+
+def _is_shown(state: State) -> bool:
+    return state.indicator.judged.against == "limits" and (state.limits.watch, state.limits.hold) != (None, None)
+
+
+def _mark(state: State) -> Mark:
+    indicator, facet = state.indicator, state.key.facet
+    tail = state.moved.values[-TAIL:]
+    beyond = state.status if state.is_beyond_limit else "ready"
+    return Mark(
+        column=(indicator.name, facet),
+        says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}",
+        status=beyond,
+        worse=indicator.worse,
+        has_hold=state.limits.hold is not None,
+        place=place(state.own, indicator, facet, state.limits),
+        tail=tuple(place(float(value), indicator, facet, state.limits) for value in tail),
+    )
+
+
+def _beyond(off: float, watch: float, hold: float) -> float:
+    span = hold - watch if hold > watch else watch
+    return WATCH_PLACE + (off - watch) / span * (HOLD_PLACE - WATCH_PLACE)
+
+
+def _clamped(scaled: float) -> float:
+    return max(-EDGE, min(EDGE, scaled))
+
+
+def _facet_order(facet: str) -> tuple[int, str]:
+    return (_FACETS.index(facet) if facet in _FACETS else len(_FACETS), facet)
+
+
+def _cell(column: Column, mark: Mark | None) -> Html:
+    facet = tag("span", column[1] or " ", class_="mw-facet")
+    if mark is None:
+        return tag("div", tag("div", class_="mw-cell mw-none", title="no reading"), facet, class_="mw-cellbox")
+    shadows = ",".join(
+        f"{at * _STEP_PX}px {_down_px(value)}px" for at, value in enumerate(mark.tail, start=TAIL - len(mark.tail))
+    )
+    inside = (
+        tag("i", class_="mw-tail", style=f"box-shadow:{shadows}"),
+        tag("i", class_=f"mw-now mw-{mark.status}", style=f"top:calc(50% + {_down_px(mark.place)}px)"),
+    )
+    kind = f"mw-cell mw-worse-{mark.worse}{'' if mark.has_hold else ' mw-nohold'}"
+    cell = tag("div", *inside, class_=kind, title=mark.says, role="img", aria_label=mark.says)
+    return tag("div", cell, facet, class_="mw-cellbox")
+
+
+def _down_px(scaled: float) -> float:
+    """Pixels below the middle of the cell: up is positive on the scale."""
+    return round(-scaled / EDGE * _HALF_PX, 1)

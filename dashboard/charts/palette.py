@@ -1,0 +1,32 @@
+"""The colours of marks. Each has a contrast of at least 3:1 on the light and on the dark ground, so one set serves both.
+
+After Okabe and Ito's palette for all kinds of colour vision, each moved to where both grounds are served. A colour is
+never the only cue: marks differ in shape, lines in their dash, and words stand beside.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pipeline.states import Status
+
+LIGHT_GROUND: Final = "#FBFAF6"
+DARK_GROUND: Final = "#10171D"
+
+STATUS: Final[dict[Status, str]] = {
+    "hold": "#D4452A",
+    "watch": "#A87400",
+    "unchecked": "#8A70C2",
+    "ready": "#26875A",
+}
+
+GEARS: Final[dict[str, str]] = {"reverse": "#B4559A", "neutral": "#6E7F86", "forward": "#2A84BD"}
+GEAR_SHAPES: Final[dict[str, str]] = {"reverse": "triangle-down", "neutral": "square", "forward": "triangle-up"}
+
+THERMAL: Final[dict[str, str]] = {"cold": "#2A84BD", "warming": "#6E7F86", "hot": "#D4452A"}
+
+ENGINES: Final = ("#2A84BD", "#C0611A", "#26875A", "#B4559A", "#8A70C2")
+ENGINE_SHAPES: Final = ("circle", "square", "triangle-up", "diamond", "cross")
+
+QUIET: Final = "#76838A"
+NOTE: Final = "#8A70C2"

@@ -1,0 +1,289 @@
+"""Pieces that several screens share: guards, the bar with the moment shown, status marks, findings, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, time, timedelta
+from typing import Final
+
+import streamlit as st
+
+from dashboard import data, state
+from dashboard.markup import Html, join, plain, tag
+from pipeline import wording
+from pipeline.catalogue import Indicator, indicators
+from pipeline.causes import CAUSES
+from pipeline.findings import Finding
+from pipeline.logbook import LogbookError, Note
+from pipeline.morning import Morning
+from pipeline.register import RegisterError
+from pipeline.states import Status
+from pipeline.store import StoreError
+
+FIRST_LIGHT: Final = time(6, 0)
+"""The time of day a replayed morning starts from."""
+
+
+@contextmanager
+def caught() -> Iterator[None]:
+    """Say what is wrong with the fleet folder, and what to do, instead of showing a trace."""
+    try:
+        yield
+    except RegisterError as error:
+        _wrong("The fleet file cannot be read", str(error))
+    except LogbookError as error:
+        _wrong("The logbook cannot be used", str(error))
+    except StoreError as error:
+        _wrong("The store cannot be read", str(error))
+
+
+def opened() -> data.Fleet:
+    """The fleet, after the guards: boats in the register and something read. Otherwise says what to do and stops."""
+    fleet = data.fleet()
+    where = str(fleet.register.folder)
+    if not fleet.register.boats:
+        _wrong("No boats yet", f"Write the boats and their engines into {where}/fleet.toml; the file says how.")
+        st.stop()
+    if fleet.store.snapshot() is None:
+        _wrong(
+            "No log has been read yet",
+            f"Put the logs into {where}/inbox, a folder for each boat, then run: morningwatch ingest --fleet {where}",
+        )
+        st.stop()
+    return fleet
+
+
+def moment(fleet: data.Fleet) -> datetime:
+    """The moment that the screen shows: the replayed one of the address, else the present."""
+    asked = state.read(state.AS_OF)
+    if asked is None:
+        return data.now(fleet)
+    found = state.moment(asked, fleet.zone)
+    if found is None:
+        note(f"{asked!r} in the address is no date and no time, so the present is shown.")
+        state.write(state.AS_OF, None)
+        return data.now(fleet)
+    return found.astimezone(fleet.zone)
+
+
+def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
+    """The screen's name, whose fleet it is, the moment shown, and the way to another one."""
+    about = tag(
+        "div",
+        tag("b", fleet.register.name),
+        tag("span", "simulated data", class_="mw-simulated") if fleet.register.simulated else None,
+        tag("span", f"as of {when(as_of)} {as_of:%Z}"),
+        class_="mw-about",
+    )
+    with st.container(horizontal=True, vertical_alignment="bottom", key="replay"):
+        st.html(tag("div", tag("h1", title), about, class_="mw-title"))
+        _replay_bar(fleet, as_of)
+
+
+def note(text: str) -> None:
+    """A plain remark in a box; nothing in it is taken for a mark."""
+    st.html(tag("div", text, class_="mw-note", role="status"))
+
+
+def nothing(text: str) -> None:
+    """What is shown in place of a picture or a table that would be empty."""
+    st.html(tag("div", text, class_="mw-nothing"))
+
+
+def section(title: str, about: str | None = None) -> None:
+    """A heading inside a screen, with a line that says what is seen."""
+    st.html(tag("div", tag("h2", title), tag("p", about) if about else None, class_="mw-section"))
+
+
+def badge(status: Status, *, small: bool = False) -> Html:
+    """A status as symbol, word and colour together."""
+    return tag(
+        "span",
+        tag("span", wording.STATUS_SYMBOLS[status], aria_hidden="true"),
+        " ",
+        wording.STATUS_WORDS[status],
+        class_=f"mw-badge mw-{status}{' mw-small' if small else ''}",
+        title=wording.STATUS_MEANINGS[status],
+    )
+
+
+def when(at: datetime) -> str:
+    """A moment as people write it; the caller has put it into the fleet's zone."""
+    return f"{at:%a} {at.day} {at:%b %Y, %H:%M}"
+
+
+def age(at: datetime | None, now: datetime) -> str:
+    """How old the newest log is."""
+    return f"last log {wording.age(at, now)}" if at else "no log yet"
+
+
+def departure(departs: datetime | None, now: datetime) -> str | None:
+    """When a boat leaves; None where nothing is planned."""
+    if departs is None:
+        return None
+    return f"departs {departs:%H:%M}" if departs.date() == now.date() else f"departs {departs:%a %H:%M}"
+
+
+def boat_link(boat: str, name: str) -> None:
+    """A link to the boat's screen, by its id."""
+    st.page_link("screens/boat.py", label=plain(name), query_params=state.link(boat=boat, engine=None))
+
+
+def engine_link(boat: str, engine: str, label: str | None = None) -> None:
+    """A link to the engine's screen, by its id."""
+    st.page_link("screens/engine.py", label=plain(label or engine), query_params=state.link(boat=boat, engine=engine))
+
+
+def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:
+    """A finding whole: what is wrong, what to do, how sure, what it rests on. What is not known is not shown."""
+    return tag(
+        "article",
+        tag(
+            "div",
+            badge(found.status, small=True),
+            tag("b", place) if place else None,
+            tag("span", f"deferred until {when(_local(found.deferred_until, morning))}") if found.deferred_until else None,
+            class_="mw-line",
+        ),
+        tag("p", found.says, class_="mw-says"),
+        tag("p", tag("b", "Do: "), found.do, class_="mw-do"),
+        tag("p", found.after_note, class_="mw-after") if found.after_note else None,
+        _facts(list(finding_facts(found, morning))),
+        _reasons(found),
+        _logs(found),
+        class_=f"mw-finding mw-{found.status}",
+    )
+
+
+def finding_facts(found: Finding, morning: Morning) -> Iterator[tuple[str, str]]:
+    """What is known about a finding as pairs of label and text, only what is there."""
+    indicator = indicators().get(found.indicator)
+    if indicator is None:
+        return
+    if found.value is not None and indicator.judged.against in {"limits", "baseline"}:
+        yield "Now", wording.number(found.value, indicator) + _interval(found.low, found.high, indicator)
+    if found.baseline is not None:
+        yield "Baseline", wording.number(found.baseline, indicator)
+    if found.pattern is not None:
+        yield "Pattern", found.pattern
+    if found.since is not None:
+        yield "Since", f"{_local(found.since, morning):%a} {wording.date(_local(found.since, morning))}"
+    yield from _pace(found, indicator)
+    if found.confidence is not None:
+        yield "How sure", f"{found.confidence:.0%}"
+    if found.engines is not None:
+        yield "Engines", str(found.engines)
+    yield "Limits", limits_text(found.watch, found.hold, indicator)
+    yield "Rests on", f"{wording.count(found.evidence.n, 'sample')} in {wording.count(found.evidence.runs, 'run')}"
+    if found.latest_at is not None:
+        yield "Newest reading", wording.age(found.latest_at, morning.as_of)
+
+
+def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -> str:
+    """The limits in force, or that there is none."""
+    named = [f"{word} {limit:g}" for word, limit in (("watch", watch), ("hold", hold)) if limit is not None]
+    if not named:
+        return "no limit set"
+    beyond = " beyond what is wanted" if indicator.wanted else ""
+    return f"{', '.join(named)} {wording.short_unit(indicator)}{beyond}"
+
+
+def cautions() -> None:
+    """The cautions, wherever a screen suggests running an engine."""
+    st.html(
+        tag(
+            "aside",
+            tag("h2", "Before you run an engine"),
+            tag("ul", *(tag("li", each) for each in wording.CAUTIONS)),
+            class_="mw-cautions",
+        )
+    )
+
+
+def note_line(found: Note, fleet: data.Fleet) -> Html:
+    """One entry of the logbook."""
+    at = found.at.astimezone(fleet.zone)
+    until = f", until {when(found.until.astimezone(fleet.zone))}" if found.until else ""
+    by = f" ({found.author})" if found.author else ""
+    return tag(
+        "li",
+        tag("b", f"{found.kind.value.replace('_', ' ')}{until}"),
+        f" {found.engine or 'whole boat'}, {when(at)}{by}: {found.text}",
+    )
+
+
+def _replay_bar(fleet: data.Fleet, as_of: datetime) -> None:
+    """Any morning can be looked at as it was: nothing later than its moment is used."""
+    if state.read(state.AS_OF) is not None:
+        st.html(tag("span", "Replay: nothing later is used.", class_="mw-replay"), width="content")
+        st.button("Day before", key="day_before", on_click=_go_to, args=(as_of - timedelta(days=1), fleet))
+        st.button("Day after", key="day_after", on_click=_go_to, args=(as_of + timedelta(days=1), fleet))
+        st.button("Back to now", key="back_to_now", on_click=state.write, args=(state.AS_OF, None))
+    with st.popover("Another morning", width="content"):
+        _replay_form(as_of)
+
+
+def _replay_form(as_of: datetime) -> None:
+    with st.form("replay_form", border=False):
+        day = st.date_input("Day", as_of.date(), format="YYYY-MM-DD", key=f"replay_day:{as_of:%Y-%m-%d}")
+        at = st.time_input("Time", FIRST_LIGHT, key="replay_time")
+        if st.form_submit_button("Show that morning") and isinstance(day, date):
+            state.write(state.AS_OF, datetime.combine(day, at).isoformat(timespec="minutes"))
+            st.rerun()
+
+
+def _go_to(moment_: datetime, fleet: data.Fleet) -> None:
+    state.write(state.AS_OF, moment_.astimezone(fleet.zone).replace(tzinfo=None).isoformat(timespec="minutes"))
+
+
+def _wrong(title: str, text: str) -> None:
+    st.html(tag("div", tag("h1", title), tag("p", text), class_="mw-wrong", role="alert"))
+
+
+def _local(at: datetime, morning: Morning) -> datetime:
+    return at.astimezone(morning.as_of.tzinfo)
+
+
+def _interval(low: float | None, high: float | None, indicator: Indicator) -> str:
+    if low is None or high is None:
+        return ""
+    return f" ({wording.number(low, indicator)} to {wording.number(high, indicator)})"
+
+
+def _pace(found: Finding, indicator: Indicator) -> Iterator[tuple[str, str]]:
+    unit = wording.short_unit(indicator)
+    if found.per_100_hours is not None:
+        yield "Per 100 h", f"{found.per_100_hours:+.2g} {unit}".replace("-", "−")
+    if found.hours_to_hold is not None:
+        yield "To hold", f"{found.hours_to_hold:.0f} h of running{_span(found)}"
+    if found.days_to_hold is not None:
+        yield "At this use", f"about {wording.count(round(found.days_to_hold), 'day')}"
+
+
+def _span(found: Finding) -> str:
+    if found.hours_to_hold_low is None:
+        return ""
+    high = "open" if found.hours_to_hold_high is None else f"{found.hours_to_hold_high:.0f} h"
+    return f" ({found.hours_to_hold_low:.0f} h to {high})"
+
+
+def _facts(facts: list[tuple[str, str]]) -> Html:
+    return tag("dl", *(tag("div", tag("dt", label), tag("dd", text)) for label, text in facts))
+
+
+def _reasons(found: Finding) -> Html | None:
+    lines = [f"Speaks for it: {each}" for each in found.because]
+    if found.rather_than is not None:
+        rival = CAUSES[found.rather_than].title.lower() if found.rather_than in CAUSES else found.rather_than
+        lines.append(f"Less likely: {rival}")
+    return tag("ul", *(tag("li", each) for each in lines), class_="mw-reasons") if lines else None
+
+
+def _logs(found: Finding) -> Html | None:
+    if not found.evidence.logs:
+        return None
+    count = wording.count(len(found.evidence.logs), "log")
+    return tag(
+        "details", tag("summary", f"Rests on {count}"), join(tag("code", each) for each in found.evidence.logs)
+    )

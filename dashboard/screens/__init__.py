@@ -1,0 +1,1 @@
+"""One module a screen: title, guard, parameters, fetch, draw."""

@@ -1,0 +1,75 @@
+"""Every session key and query parameter, named once. The address is the truth; the session only remembers it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, time, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import streamlit as st
+
+BOAT: Final = "boat"
+ENGINE: Final = "engine"
+INDICATOR: Final = "indicator"
+FACET: Final = "facet"
+AS_OF: Final = "as_of"
+LOG: Final = "log"
+FROM: Final = "from"
+SECONDS: Final = "seconds"
+
+_KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
+"""Parameters that go along from screen to screen; the others belong to one link."""
+
+NOTE_SAVED: Final = "note_saved"
+"""Session key: the note written last, shown once after the rerun."""
+
+
+def remember() -> None:
+    """Keep what the address says for the next screen. Call it once a run, before any screen."""
+    for name in _KEPT:
+        if name in st.query_params:
+            st.session_state[_key(name)] = st.query_params[name]
+
+
+def read(name: str) -> str | None:
+    """A parameter: from the address, else what an earlier screen of this session was given; None where neither is."""
+    found = st.query_params.get(name) or (st.session_state.get(_key(name)) if name in _KEPT else None)
+    return str(found) if found else None
+
+
+def write(name: str, value: str | None) -> None:
+    """Put a parameter into the address, so that it can be kept and sent; None takes it out."""
+    if value is None:
+        st.query_params.pop(name, None)
+        st.session_state.pop(_key(name), None)
+    else:
+        if st.query_params.get(name) != value:
+            st.query_params[name] = value
+        st.session_state[_key(name)] = value
+
+
+def link(**parameters: str | None) -> Mapping[str, str]:
+    """Query parameters of a link; the replayed moment goes along, what is None stays out."""
+    asked = {AS_OF: read(AS_OF), **parameters}
+    return {name: value for name, value in asked.items() if value}
+
+
+def moment(text: str, zone: ZoneInfo) -> datetime | None:
+    """The moment that `as_of` in an address means: a date is its end, a time without offset is the fleet's.
+
+    None where the text is neither.
+    """
+    try:
+        found = datetime.fromisoformat(text)
+        if "T" not in text and ":" not in text:
+            found = datetime.combine(found.date() + timedelta(days=1), time(), zone) - timedelta(seconds=1)
+        found = found if found.tzinfo else found.replace(tzinfo=zone)
+        found.astimezone(ZoneInfo("UTC"))
+    except (ValueError, OverflowError):
+        return None
+    return found
+
+
+def _key(name: str) -> str:
+    return f"kept_{name}"
