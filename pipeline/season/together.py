@@ -5,6 +5,7 @@ A common step is a day from which most engines, on several boats, read higher (o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -90,7 +91,11 @@ def _largest(fleet: Mapping[str, Residuals], indicator: Indicator, facet: str) -
 
 
 def _evidence(step: CommonStep) -> float:
-    return abs(step.size) / step.standard_error
+    """What tells the right day from its neighbours: the size, and how many engines saw it.
+
+    Not the step's own standard error: a dozen moves agree by chance now better and now worse, and the day would follow.
+    """
+    return abs(step.size) * math.sqrt(step.engines_seen)
 
 
 def _days(fleet: Mapping[str, Residuals]) -> FloatArray:
