@@ -89,6 +89,7 @@ def false_alarm_rate(k: float, h: float, mean_n: int, spread_df: float, lag_one:
 
 @lru_cache(maxsize=4096)
 def _design(arl: float, k: float, mean_n: int, spread_df: float, lag_one: float) -> CusumDesign | None:
+    @lru_cache
     def excess(h: float) -> float:
         return math.log(false_alarm_rate(k, h, mean_n, spread_df, lag_one) * arl)
 

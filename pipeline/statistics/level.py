@@ -62,8 +62,15 @@ def scaled_mad(values: ArrayLike, *, unbiased: bool = False) -> float:
     x = present(values)
     if not x.size:
         return math.nan
-    raw = MAD_TO_SIGMA * median(np.abs(x - median(x)))
+    raw = known_mad(x)
     return raw * _mad_correction(x.size) if unbiased else raw
+
+
+def known_mad(x: FloatArray) -> float:
+    """`scaled_mad` of readings (n,), one or more, none of which is NaN, for fits that ask for it at every turn."""
+    off = np.abs(x - median(x))
+    off.sort()
+    return MAD_TO_SIGMA * middle(off)
 
 
 def _mad_correction(n: int) -> float:
@@ -81,10 +88,10 @@ def spread(values: ArrayLike, *, resolution: float = 0.0) -> float:
 
 
 def known_spread(x: FloatArray, resolution: float) -> float:
-    """`spread` of readings (n,) none of which is NaN, for fits that ask for it at every turn."""
-    off = np.abs(x - median(x))
-    off.sort()
-    found = MAD_TO_SIGMA * middle(off) * _mad_correction(x.size) or MEAN_DEVIATION_TO_SIGMA * float(off.mean())
+    """`spread` of readings (n,), one or more, none of which is NaN, for fits that ask for it at every turn."""
+    found = known_mad(x) * _mad_correction(x.size)
+    if not found:
+        found = MEAN_DEVIATION_TO_SIGMA * float(np.mean(np.abs(x - median(x))))
     return max(found, resolution / math.sqrt(12))
 
 

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from pipeline.statistics.arrays import in_time_order
-from pipeline.statistics.level import MAD_TO_SIGMA, scaled_mad, spread
+from pipeline.statistics.arrays import in_time_order, median
+from pipeline.statistics.level import MAD_TO_SIGMA, known_mad, known_spread
 from pipeline.statistics.regression import HUBER_K, huber_weights
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
     from pipeline.statistics.arrays import FloatArray
 
@@ -161,7 +162,7 @@ def _fits(times: FloatArray, values: FloatArray, variance_factor: float, resolut
     calm = without_spikes(values)
     candidates = _candidates(times, calm)
     lines = [(shape, at, *_huber_line(g, values, calm, resolution)) for shape, at, g in candidates]
-    scatter = [spread(residuals, resolution=resolution) for *_, residuals in lines]
+    scatter = [known_spread(residuals, resolution) for *_, residuals in lines]
     n = values.size
     freedom = [math.sqrt(n / max(1, n - _PARAMETERS[shape] + 1)) for shape, *_ in lines]
     floor = max(1e-9 * float(np.ptp(values)), 1e-12 * float(np.max(np.abs(values))), 1e-300)
@@ -177,14 +178,18 @@ def _fits(times: FloatArray, values: FloatArray, variance_factor: float, resolut
 
 
 def without_spikes(values: FloatArray) -> FloatArray:
-    """Readings (n,) pulled in to within 3.5 robust scales of their running median of five; steps and slopes stay."""
-    framed = np.pad(values, 2, mode="reflect")
-    running = np.median(np.lib.stride_tricks.sliding_window_view(framed, 5), axis=1)
+    """Readings (n,) pulled in to within 3.5 robust scales of their running median of five; steps and slopes stay.
+
+    The ends are mirrored. Three readings or more, none of them NaN.
+    """
+    n = values.size
+    framed = np.concatenate([values[2:0:-1], values, values[-2:-4:-1]])
+    running = np.sort(np.stack([framed[at : at + n] for at in range(5)]), axis=0)[2]
     off = values - running
     # Neighbours' differences see the noise where the running median coincides with the readings themselves.
-    from_neighbours = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
-    reach = 3.5 * max(scaled_mad(off), from_neighbours)
-    return np.asarray(running + np.clip(off, -reach, reach))
+    from_neighbours = MAD_TO_SIGMA * median(np.abs(values[1:] - values[:-1])) / math.sqrt(2)
+    reach = 3.5 * max(known_mad(off), from_neighbours)
+    return np.asarray(running + np.minimum(np.maximum(off, -reach), reach))
 
 
 def _candidates(times: FloatArray, values: FloatArray) -> list[tuple[Shape, int | None, FloatArray]]:
@@ -199,7 +204,7 @@ def _candidates(times: FloatArray, values: FloatArray) -> list[tuple[Shape, int 
     if n >= _PARAMETERS["step"] + 3 and places.size:
         at = int(places[np.argmax(_step_gains(values, places))])
         found.append(("step", at, (np.arange(n) >= at).astype(np.float64)))
-    bends = np.unique(np.linspace(SHORTEST_STRETCH - 1, n - 1 - SHORTEST_STRETCH, _MOST_BENDS).astype(int))
+    bends = _bend_places(n)
     bends = bends[(times[bends] > times[0]) & (times[bends] < times[-1])]
     if n >= _PARAMETERS["bend"] + 3 and bends.size:
         rises = np.maximum(0.0, times[None, :] - times[bends][:, None])
@@ -208,7 +213,15 @@ def _candidates(times: FloatArray, values: FloatArray) -> list[tuple[Shape, int 
     return found
 
 
-def _step_gains(values: FloatArray, places: np.ndarray[tuple[int], np.dtype[np.intp]]) -> FloatArray:
+@lru_cache(maxsize=256)
+def _bend_places(n: int) -> NDArray[np.int64]:
+    """Indices at which a bend is looked for, evenly spread and not too many."""
+    places = np.unique(np.linspace(SHORTEST_STRETCH - 1, n - 1 - SHORTEST_STRETCH, _MOST_BENDS).astype(np.int64))
+    places.flags.writeable = False
+    return places
+
+
+def _step_gains(values: FloatArray, places: NDArray[np.int64]) -> FloatArray:
     n = values.size
     total = np.cumsum(values - values.mean())[places - 1]
     return np.asarray(total**2 / (places * (n - places.astype(np.float64))))
@@ -221,35 +234,39 @@ def _gains(regressors: FloatArray, values: FloatArray) -> FloatArray:
 
 
 def _huber_line(g: FloatArray, y: FloatArray, calm: FloatArray, resolution: float) -> tuple[float, float, FloatArray]:
-    """Huber's fit of y = start + size g, all (n,), by reweighting: start, size and residuals.
+    """Huber's fit of y = start + size g, all (n,), g rising, by reweighting: start, size and residuals.
 
     Starts from the least-squares line of the calm readings, so that spikes do not set the first scale.
     """
     start, size = _weighted_line(g, calm, np.ones(y.size))
+    width = float(g[-1] - g[0])
     for _ in range(30):
         last = start, size
         residuals = y - start - size * g
-        scale = max(scaled_mad(residuals), resolution / 4)
+        scale = max(known_mad(residuals), resolution / 4)
         if scale == 0:
             break
         start, size = _weighted_line(g, y, huber_weights(residuals, scale))
-        if max(abs(start - last[0]), abs(size - last[1]) * float(np.ptp(g))) <= 1e-4 * scale:
+        if max(abs(start - last[0]), abs(size - last[1]) * width) <= 1e-4 * scale:
             break
     return start, size, y - start - size * g
 
 
 def _weighted_line(g: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[float, float]:
     total = float(weights.sum())
-    g_mean, y_mean = float(weights @ g) / total, float(weights @ y) / total
-    off = weights * (g - g_mean)
-    across = float(off @ (g - g_mean))
-    size = float(off @ (y - y_mean)) / across if across > 0 else 0.0
+    g_mean, y_mean = float(weights.dot(g)) / total, float(weights.dot(y)) / total
+    centred = g - g_mean
+    off = weights * centred
+    across = float(off.dot(centred))
+    size = float(off.dot(y - y_mean)) / across if across > 0 else 0.0
     return y_mean - size * g_mean, size
 
 
 def _criterion(shape: Shape, residuals: FloatArray, scale: float, variance_factor: float) -> float:
     n, k = residuals.size / variance_factor, _PARAMETERS[shape]
     size = np.minimum(np.abs(residuals) / scale, WILD)
-    loss = float(np.mean(np.where(size <= HUBER_K, size**2, 2 * HUBER_K * size - HUBER_K**2)))
+    inner = np.minimum(size, HUBER_K)
+    # Huber's loss: the square up to HUBER_K, where inner and size are the same, and a straight line beyond.
+    loss = float(inner.dot(2 * size - inner)) / size.size
     # Residuals below a thousandth of the common scale are rounding error, which must decide nothing.
     return n * math.log(max(loss, 1e-6)) + k * math.log(max(n, 2.0))

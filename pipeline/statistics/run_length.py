@@ -46,16 +46,25 @@ def cusum_arl_from(starts: FloatArray, k: FloatArray, h: FloatArray, shift: Floa
     w = weights[None, :] * h[:, None] / 2
     grid = np.concatenate([np.zeros((k.size, 1)), x], axis=1)
     offset = (k - shift)[:, None]
-    kernel = _transition(grid, x, w, offset)
-    length = np.linalg.solve(np.eye(nodes + 1) - kernel, np.ones((k.size, nodes + 1, 1)))
+    system = _transition(grid, x, w, offset)
+    np.subtract(np.eye(nodes + 1), system, out=system)
+    length = np.linalg.solve(system, np.ones((k.size, nodes + 1, 1)))
     return np.asarray(1 + (_transition(starts[:, None], x, w, offset) @ length)[:, 0, 0])
 
 
 def _transition(origin: FloatArray, x: FloatArray, w: FloatArray, offset: FloatArray) -> FloatArray:
     """Chance of going from each origin back to 0 (first column) and into each node, weight included."""
-    to_zero = special.ndtr(offset - origin)
-    density = _density(x[:, None, :] + (offset - origin)[:, :, None])
-    return np.concatenate([to_zero[:, :, None], density * w[:, None, :]], axis=2)
+    away = offset - origin
+    chance = np.empty((*away.shape, x.shape[1] + 1))
+    chance[:, :, 0] = special.ndtr(away)
+    # Worked in place: many designs at once are megabytes, and fresh memory for every step costs more than the sums.
+    into_nodes = chance[:, :, 1:]
+    np.add(x[:, None, :], away[:, :, None], out=into_nodes)
+    np.square(into_nodes, out=into_nodes)
+    into_nodes *= -0.5
+    np.exp(into_nodes, out=into_nodes)
+    into_nodes *= (w / math.sqrt(2 * math.pi))[:, None, :]
+    return chance
 
 
 def _density(z: FloatArray) -> FloatArray:
