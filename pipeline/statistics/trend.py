@@ -183,7 +183,7 @@ def theil_sen(
     Interval: Gilbert's ranks (N ± z sd(S)) / 2 with linear interpolation between ordered slopes (trap: SciPy rounds
     the ranks); up to `exact_up_to` readings Hollander & Wolfe's whole ranks from the counted law of S, whose reached
     confidence the interval states. A rank outside the slopes leaves that end open. Times are real (hours, days), never
-    the index. None where no two times differ. Works on n(n-1)/2 slopes: 200 readings take about a millisecond.
+    the index. None where no two times differ. Works on n(n-1)/2 slopes: 200 readings take less than a millisecond.
     """
     times, values = complete(t, y)
     if times.size < 2 or (run := _steps(times)).any() == np.False_:
