@@ -18,8 +18,9 @@ from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_lik
 from pipeline.season.together import CommonStep, common_offset
 from pipeline.statistics.alarm_budget import cusum_for_budget
 from pipeline.statistics.arrays import median
+from pipeline.statistics.level import spread
 from pipeline.statistics.monitor import cusum
-from pipeline.statistics.pattern import Pattern, pattern
+from pipeline.statistics.pattern import SCATTER_RATIO, Pattern, pattern
 from pipeline.statistics.projection import Crossing, robust_crossing
 from pipeline.statistics.trend import theil_sen
 
@@ -215,8 +216,9 @@ _CLIP: Final = 8.0
 
 
 def _is_worth(shift: float | None, signalled: bool, found: LikeForLike) -> bool:  # noqa: FBT001
-    """Whether the shape is worth the computing: something moved."""
-    return signalled or (shift is not None and abs(shift) > 2 * found.scale)
+    """Whether the shape is worth the computing: something moved, or scatters more than it did."""
+    is_off = shift is not None and abs(shift) > 2 * found.scale
+    return signalled or is_off or spread(found.residual) > SCATTER_RATIO * found.scale
 
 
 def _shape(here: Series, found: LikeForLike, scale: float | None, indicator: Indicator) -> Pattern | None:
@@ -290,7 +292,7 @@ def _improvement(found: LikeForLike | None, values: FloatArray, indicator: Indic
     """
     if found is None or len(values) < 2 * _EITHER_SIDE:
         return None
-    away = _badness(values, found, indicator, facet)
+    away = _badness(found, indicator, facet)
     if float(np.max(away)) < _worth_telling(indicator, found):
         return None
     gain, error = _gains(away, found.scale)
@@ -330,16 +332,20 @@ def _mean_and_spread(values: FloatArray, low: IntArray, high: IntArray) -> tuple
     return mean + values.mean(), np.sqrt(np.maximum(variance, 0.0))
 
 
-def _badness(values: FloatArray, found: LikeForLike, indicator: Indicator, facet: str) -> FloatArray:
-    """How bad each reading is, upwards: like-for-like away from the baseline, or beyond the wanted band if less."""
+def _badness(found: LikeForLike, indicator: Indicator, facet: str) -> FloatArray:
+    """How bad each reading is, upwards, at the baseline's own temperature and voltage: how far beyond what is wanted.
+
+    So an error that was there from commissioning on and was put right starts anew too.
+    """
     if indicator.worse == "higher":
         return found.residual
     if indicator.worse == "lower":
         return -found.residual
+    if indicator.judged.against == "baseline":
+        return np.abs(found.residual)
     low, high = indicator.wanted.get(facet, (0.0, 0.0))
-    beyond = np.maximum(np.maximum(low - values, values - high), 0.0)
-    moved = np.abs(found.residual)
-    return np.asarray(np.minimum(beyond, moved) if indicator.judged.against != "baseline" else moved)
+    like = found.expectation.level + found.residual
+    return np.asarray(np.maximum(np.maximum(low - like, like - high), 0.0))
 
 
 def _worth_telling(indicator: Indicator, found: LikeForLike) -> float:
