@@ -182,6 +182,7 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
         return
     every = engine.of("shift_reach_error")
     is_constant = all(is_from_commissioning(state) for state in standing.values())
+    every = _as_fresh(every, standing)
     off = {gear: _off(state, constant=is_constant) for gear, state in every.items()}
     error = {gear: max(state.moved.shift_error or 0.1, 0.1) for gear, state in every.items()}
     pictures = _pictures(off, error, every)
@@ -197,9 +198,19 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     yield _found(cause, engine, list(standing.values()), min(0.97, margin), said, rather, follows=follows)
 
 
+def _as_fresh(every: Mapping[str, State], standing: Mapping[str, State]) -> dict[str, State]:
+    """The gears whose newest reading is not older than what stands out: an older one knows nothing of it yet."""
+    begins = min(float(state.moved.series.at_s[state.moved.now.start]) for state in standing.values())
+    return {gear: state for gear, state in every.items() if gear in standing or state.series.at_s[-1] >= begins}
+
+
 def is_from_commissioning(state: State) -> bool:
     """The error has been there, much the same, since the engine was first seen."""
-    if state.moved.pattern != "constant" or state.moved.reason != "commissioning" or state.has_moved:
+    if state.moved.reason != "commissioning" or state.has_moved:
+        return False
+    if state.moved.is_learning:
+        return True
+    if state.moved.pattern != "constant":
         return False
     return state.moved.baseline is not None and abs(state.moved.shift or 0.0) <= SMALL * abs(state.own)
 
@@ -271,7 +282,10 @@ def _play(engine: Engine) -> Iterator[Diagnosis]:
 
     A steady drift widens the spread over ten runs too, so what counts is the scatter left about the drift.
     """
-    loose = [state for state in engine.open("shift_scatter").values() if _is_loose(engine, state.key.facet)]
+    wide = list(engine.open("shift_scatter").values())
+    loose = [state for state in wide if _is_loose(engine, state.key.facet)]
+    # the spread of a gear that drifts is the drift's, and that has its own limit
+    engine.explain([state for state in wide if state not in loose])
     if loose:
         # play leaves no gear where it belongs; a gear that steadily goes elsewhere is another story
         reach = engine.open("shift_reach_error").values()
@@ -340,7 +354,7 @@ def _idle(engine: Engine) -> Iterator[Diagnosis]:
 def _idle_cause(
     engine: Engine, standing: Mapping[str, State], every: Mapping[str, State]
 ) -> tuple[str, float, str | None]:
-    off = {gear: _idle_off(state) for gear, state in every.items()}
+    off = {gear: _idle_off(state) for gear, state in _as_fresh(every, standing).items()}
     if any(state.moved.reason == "calibration" and not state.has_moved for state in standing.values()):
         return "calibration_change", 0.7, "throttle_body"
     most = max((abs(value) for value in off.values()), default=0.0)
@@ -375,7 +389,7 @@ def _trailing(engine: Engine, cause: str) -> list[State]:
     """Symptoms that follow from an idle cause and need no finding of their own."""
     names = ["idle_speed_error", "idle_spread", "engagement_dip", "release_flare"]
     if cause == "air_leak":
-        names.append("idle_fuel_trim")
+        names += ["idle_fuel_trim", "off_idle_lean"]
     return [state for name in names for state in engine.open(name).values()]
 
 
@@ -394,17 +408,18 @@ def _fuel(engine: Engine) -> Iterator[Diagnosis]:
     most = max(moved, key=abs)
     said: tuple[str, ...] = (f"trim moved by {', '.join(_trim_said(state) for state in standing.values())}",)
     symptoms = list(standing.values())
+    lean = list(engine.open("off_idle_lean").values())
     if all(is_from_commissioning(state) for state in standing.values()):
         yield _found("unknown", engine, symptoms, 0.6, ("as it was at commissioning: the table, not wear",))
     elif len(falling) > 1 and most > 0:
         integral = [state for state in engine.of("idle_integral").values() if state.strength < -SMALL]
-        yield _found("air_leak", engine, symptoms, 0.85, said, "fuel_supply", follows=integral)
+        yield _found("air_leak", engine, symptoms, 0.85, said, "fuel_supply", follows=integral + lean)
     elif together and all(value * most > 0 and abs(value) > abs(most) / 2 for value in together):
         said += ("the other engine of this boat moved with it",)
         yield _found("fuel_delivery", engine, symptoms, 0.7, said, "fuel_supply")
     else:
         said += ("the other engine of this boat did not",) if together else ()
-        yield _found("fuel_supply", engine, symptoms, 0.9 if together else 0.8, said, "air_leak")
+        yield _found("fuel_supply", engine, symptoms, 0.9 if together else 0.8, said, "air_leak", follows=lean)
 
 
 def _trim_said(state: State) -> str:

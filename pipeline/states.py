@@ -142,7 +142,9 @@ def drift_size(indicator: Indicator, limits: Limits, baseline: float | None) -> 
         return limits.watch
     if indicator.drift.watch is None or (indicator.drift.is_share and baseline is None):
         return None
-    return indicator.drift.watch * (abs(baseline or 0.0) if indicator.drift.is_share else 1.0)
+    # what the log cannot resolve is no movement, however small a share the header names
+    size = indicator.drift.watch * (abs(baseline or 0.0) if indicator.drift.is_share else 1.0)
+    return max(size, 2 * indicator.resolution)
 
 
 def limits_of(indicator: Indicator, register: Register, engine_id: str) -> Limits:

@@ -34,7 +34,7 @@ def from_diagnosis(engine: Engine, found: Diagnosis, history: History) -> Findin
     if not found.symptoms or (found.occurrences and found.cause != "weak_battery"):
         return _from_occurrence(engine, found, history)
     state = found.symptoms[0]
-    ahead = _ahead(state)
+    ahead = _soonest(found.symptoms)
     now_hours = float(state.series.hours[-1])
     confidence = _confidence(found, state)
     return Finding(
@@ -178,6 +178,12 @@ def _from_occurrence(engine: Engine, found: Diagnosis, history: History) -> Find
 def _evidence(found: Diagnosis, history: History, engine_id: str) -> Evidence:
     run_ids = tuple(dict.fromkeys(run_id for state in found.symptoms for run_id in state.run_ids))
     return Evidence(sum(state.n for state in found.symptoms), len(run_ids), history.runs[engine_id].files_of(run_ids))
+
+
+def _soonest(symptoms: Sequence[State]) -> Crossing | None:
+    """The crossing of the symptom that reaches its hold limit first; an open one only where none has a time."""
+    ahead = [found for found in map(_ahead, symptoms) if found is not None]
+    return min(ahead, key=lambda found: math.inf if found.at is None else found.at, default=None)
 
 
 def _ahead(state: State) -> Crossing | None:

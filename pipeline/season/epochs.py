@@ -19,7 +19,10 @@ from pipeline.statistics.regression import huber_fit
 Reason = Literal["commissioning", "calibration", "note", "improvement"]
 
 SETTING_STEP: Final = 0.3
-"""Smallest change of a shift target (% of travel) or table value (%) that is a calibration change."""
+"""Smallest change of a shift target, % of travel, that is a calibration change."""
+
+TABLE_STEP: Final = 1.0
+"""The same for a table value, % : it follows temperature along a bent line, so neighbours differ without a change."""
 
 SETTING_SIGMAS: Final = 6.0
 """...and how far it must stand out of the setting's own run-to-run scatter (the table value follows temperature)."""
@@ -53,7 +56,8 @@ def setting_changes(series: Series) -> list[int]:
     level = _without_temperature(series.setting[places], series.temp_c[places])
     moves = np.abs(np.diff(level))
     usual = median(moves) if moves.size else 0.0
-    limit = max(SETTING_STEP, SETTING_SIGMAS * usual)
+    smallest = SETTING_STEP if series.key.indicator.startswith(_TARGET_NOTES) else TABLE_STEP
+    limit = max(smallest, SETTING_SIGMAS * usual)
     return [int(places[at + 1]) for at in np.flatnonzero(moves > limit) if _lasts(level, int(at), limit)]
 
 

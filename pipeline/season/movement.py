@@ -124,7 +124,13 @@ def crossing(moved: Movement, limit: float, signed: FloatArray) -> Crossing | No
     if moved.pattern != "growing" or moved.since is None:
         return None
     start = int(np.searchsorted(moved.series.at_s, moved.since.timestamp(), side="left"))
-    return robust_crossing(moved.series.hours[start:], signed[start:], limit, bad="above", confidence=0.9)
+    return robust_crossing(
+        moved.series.hours[start:], signed[start:], limit, bad="above", variance_factor=SEARCHED_ONSET
+    )
+
+
+SEARCHED_ONSET: Final = 2.0
+"""The onset of growth was searched for, which makes the slope after it look surer than it is (ours, by simulation)."""
 
 
 def _judged(
@@ -136,7 +142,9 @@ def _judged(
     usual_scale: float | None,
 ) -> Movement:
     scale = _pooled(found, usual_scale)
-    now = newest(values if found is None else found.residual, here.n, scale or math.inf, indicator.minimum_n)
+    # only what can hold a boat must be told the morning after; the rest waits for five runs
+    jump_scale = scale if scale and indicator.limits.hold is not None else math.inf
+    now = newest(values if found is None else found.residual, here.n, jump_scale, indicator.minimum_n)
     shift, error = _shift(found, now, scale)
     signalled = found is not None and _is_signalled(found, scale, indicator)
     shape = _shape(here, found, scale, indicator) if found is not None and _is_worth(shift, signalled, found) else None
@@ -231,7 +239,7 @@ LOOK_BACK_RUNS: Final = 10
 def _smeared_step(values: FloatArray) -> int | None:
     """Index where a step began that ten-run readings smear into a ramp, if that fits better than any bend.
 
-    Both pictures have three numbers, so the smaller residual sum of squares decides.
+    Both pictures have three numbers, so the residual sums of squares can be compared.
     """
     places = np.arange(FEWEST_RUNS, len(values) - 2)
     if not places.size:
@@ -240,7 +248,11 @@ def _smeared_step(values: FloatArray) -> int | None:
     bends = np.maximum(since, 0.0)
     ramps = np.minimum(bends / LOOK_BACK_RUNS, 1.0)
     ramp_left, bend_left = _left(ramps, values), _left(bends, values)
-    return int(places[np.argmin(ramp_left)]) if ramp_left.min() <= bend_left.min() else None
+    return int(places[np.argmin(ramp_left)]) if ramp_left.min() <= CLEARLY_LESS * bend_left.min() else None
+
+
+CLEARLY_LESS: Final = 0.5
+"""Growth that ended looks much like a smeared step, so a step must leave half of what growth leaves unexplained."""
 
 
 def _left(pictures: FloatArray, values: FloatArray) -> FloatArray:
