@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from rich.text import Text
 
 from pipeline import wording
+from pipeline.answer import answer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -51,6 +52,7 @@ def morning_text(morning: Morning, width: int) -> Text:
     text.append(f"{morning.fleet}\n", "bold")
     text.append(f"{morning.as_of:%a} {morning.as_of.day} {morning.as_of:%b %Y %H:%M %Z}")
     text.append("   simulated data\n" if morning.simulated else "\n")
+    text.append(textwrap.fill(answer(morning), width - 1) + "\n")
     text.append_text(_counts(morning))
     for place, line in enumerate(morning.boats):
         is_alone = bool(line.findings) or place == 0 or bool(morning.boats[place - 1].findings)

@@ -24,6 +24,7 @@ MEDIAN_LINES = 8
 TOP_OF_REPOSITORY = {
     ".ci",
     ".gitignore",
+    "DEVELOPERS.md",
     "LICENSE",
     "README.md",
     "dashboard",
