@@ -68,6 +68,10 @@ class Engine:
         """Mark states as explained."""
         self._explained |= {(state.key.indicator, state.key.facet) for state in states}
 
+    def is_explained(self, state: State) -> bool:
+        """Whether a cause has claimed this state."""
+        return (state.key.indicator, state.key.facet) in self._explained
+
     def all_open(self) -> list[State]:
         """Everything that stands out and is not explained yet."""
         return [state for key, state in self._by_key.items() if state.status != "ready" and key not in self._explained]
@@ -75,7 +79,7 @@ class Engine:
 
 def diagnose(engine: Engine) -> Iterator[Diagnosis]:
     """Every cause that an engine shows, each once. What no rule explains is 'unknown', one finding an indicator."""
-    for rule in (_signals, _supply, _play, _reach, _dogs, _transit, _stall, _idle, _fuel, _engagement, _limits):
+    for rule in (_signals, _supply, _cold, _play, _reach, _dogs, _transit, _stall, _idle, _fuel, _engagement, _limits):
         yield from rule(engine)
     rest: dict[str, list[State]] = {}
     for state in engine.all_open():
@@ -156,6 +160,15 @@ def _supply(engine: Engine) -> Iterator[Diagnosis]:
     yield _found("weak_battery", engine, low or slow, 0.9, said, rather, status=status, follows=slow if low else ())
 
 
+def _cold(engine: Engine) -> Iterator[Diagnosis]:
+    """Slow transits that the temperature explains, and the voltage does not."""
+    every = engine.of("shift_transit_time").values()
+    slow = [state for state in every if _slowed_by(state, "temp_c") and not engine.is_explained(state)]
+    if slow:
+        said = ("transits are slower by what the temperature explains",)
+        yield _found("cold_grease", engine, slow, 0.8, said, "actuator_wear", status="watch")
+
+
 def _slowed_by(state: State, covariate: str) -> bool:
     """Whether raw transits grew by what is watched, and that is the covariate's doing, not the actuator's."""
     found, size = state.moved.found, state.drift_size
@@ -233,14 +246,15 @@ def _pictures(
     seen = np.asarray([off[gear] for gear in gears])
     give = 0.1 * float(np.max(np.abs(seen)))
     weight = 1 / (np.asarray([error[gear] for gear in gears]) ** 2 + give**2)
-    found = {"offset": _misfit(seen, weight, np.ones(len(gears))) + 1.0}
+    # one gear alone cannot show that all are off
+    found = {"offset": _misfit(seen, weight, np.ones(len(gears))) + 1.0} if len(gears) > 1 else {}
     for end in ("reverse", "forward"):
         if end in gears:
             found[end] = _misfit(seen, weight, np.asarray([float(gear == end) for gear in gears])) + 1.0
     if {"reverse", "forward"} <= set(gears) and _is_short_at_both(off, states):
         both = np.asarray([abs(off[gear]) if gear != "neutral" else 0.0 for gear in gears])
         found["span"] = _misfit(seen, weight, both * np.sign(seen)) + 2.0
-    if "neutral" in gears and len(gears) > 1:
+    if "neutral" in gears:
         found["neutral"] = _misfit(seen, weight, np.asarray([float(gear == "neutral") for gear in gears])) + 2.0
     return sorted(found.items(), key=lambda item: item[1])
 
