@@ -14,13 +14,17 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+import pandas as pd
 import streamlit as st
 
-from pipeline import logbook, morning
-from pipeline.catalogue import indicators
+from pipeline import logbook, morning, screen_data
+from pipeline.catalogue import Limits, indicators
 from pipeline.changes import Change
+from pipeline.corrections import Corrections, corrections
+from pipeline.logbook import Note
 from pipeline.morning import Morning
-from pipeline.register import FILE_NAME, Register, load_register
+from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
+from pipeline.states import limits_of
 from pipeline.store import Store
 
 Edition = tuple[object, ...]
@@ -77,6 +81,51 @@ def changed(fleet: Fleet, as_of: datetime) -> tuple[Change, ...]:
     return _changed(fleet.edition, as_of, fleet)
 
 
+def shifts(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """Every shift of an engine."""
+    return _rows(fleet.edition, "shifts", engine_id, as_of, fleet)
+
+
+def idle_windows(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """Every idle window of an engine."""
+    return _rows(fleet.edition, "idle_windows", engine_id, as_of, fleet)
+
+
+def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """What the newest logs of an engine show."""
+    return _rows(fleet.edition, "evidence", engine_id, as_of, fleet)
+
+
+def channels(fleet: Fleet, engine_id: str, as_of: datetime) -> screen_data.Channels:
+    """Which channels the logs of an engine hold and lack."""
+    return screen_data.channels(fleet.store.reader(), engine_id, as_of)
+
+
+def siblings(fleet: Fleet, boat: Boat, as_of: datetime) -> tuple[screen_data.SiblingRow, ...]:
+    """A boat's engines side by side."""
+    return screen_data.siblings(judged(fleet, as_of).states, boat)
+
+
+def since_service(engine: Engine, hours: float | None) -> float | None:
+    """Engine hours since the last service; None where either is unknown."""
+    return screen_data.since_service(engine, hours)
+
+
+def proposed(fleet: Fleet, engine_id: str, as_of: datetime) -> Corrections:
+    """What the calibration of an engine could be changed by."""
+    return _proposed(fleet.edition, engine_id, as_of, fleet)
+
+
+def limits(fleet: Fleet, indicator: str, engine_id: str) -> Limits:
+    """The limits in force for an engine."""
+    return limits_of(indicators()[indicator], fleet.register, engine_id)
+
+
+def written(fleet: Fleet, as_of: datetime, boat: str | None = None, engine: str | None = None) -> tuple[Note, ...]:
+    """The notes up to a moment, the newest first."""
+    return logbook.notes(fleet.register.folder, boat, engine, as_of)[::-1]
+
+
 def _edition(where: Path) -> Edition:
     current = where / "store" / "CURRENT"
     names = [where / name for name in _CHANGED_BY_PEOPLE]
@@ -111,3 +160,21 @@ def _judged(edition: Edition, as_of: datetime, _fleet: Fleet) -> Morning:  # noq
 @st.cache_resource(max_entries=8, show_spinner="Comparing with the morning before…")
 def _changed(edition: Edition, as_of: datetime, _fleet: Fleet) -> tuple[Change, ...]:
     return morning.since(_fleet.store.reader(), _fleet.register, _judged(edition, as_of, _fleet))
+
+
+_ROWS: Final = {
+    "shifts": screen_data.shifts,
+    "idle_windows": screen_data.idle_windows,
+    "evidence": screen_data.evidence,
+}
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
+    return _ROWS[name](_fleet.store.reader(), engine_id, as_of, _fleet.zone)
+
+
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> Corrections:
+    states = _judged(edition, as_of, _fleet).states
+    return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from typing import Final
@@ -10,6 +10,7 @@ from typing import Final
 import streamlit as st
 
 from dashboard import data, state
+from dashboard.charts import drawing
 from dashboard.markup import Html, join, plain, tag
 from pipeline import wording
 from pipeline.catalogue import Indicator, indicators
@@ -17,7 +18,8 @@ from pipeline.causes import CAUSES
 from pipeline.findings import Finding
 from pipeline.logbook import LogbookError, Note
 from pipeline.morning import Morning
-from pipeline.register import RegisterError
+from pipeline.register import Boat, Engine, RegisterError
+from pipeline.register.words import did_you_mean
 from pipeline.states import Status
 from pipeline.store import StoreError
 
@@ -81,6 +83,37 @@ def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
         _replay_bar(fleet, as_of)
 
 
+def chosen_boat(fleet: data.Fleet) -> Boat:
+    """The boat that the address names, with a picker for another; says so where there is no such boat."""
+    boats = {boat.id: boat for boat in fleet.register.boats}
+    asked = state.read(state.BOAT)
+    if asked is not None and asked not in boats:
+        note(f"There is no boat {asked!r} in the register. {did_you_mean(asked, boats)} Choose one below.")
+        state.write(state.BOAT, None)
+        asked = None
+    found = _picked("Boat", {boat.id: boat.name for boat in boats.values()}, asked, state.BOAT)
+    if found is None:
+        st.stop()
+    state.write(state.BOAT, found)
+    return boats[found]
+
+
+def chosen_engine(fleet: data.Fleet, boat: Boat) -> Engine:
+    """The engine of that boat that the address names, the first where it names none of them."""
+    engines = {engine.id: engine for engine in boat.engines}
+    if not engines:
+        nothing(f"{boat.name} has no engine in the register.")
+        st.stop()
+    asked = state.read(state.ENGINE)
+    if asked is not None and asked not in engines and state.ENGINE in st.query_params:
+        note(f"{boat.name} has no engine {asked!r}, so another one is shown.")
+    found = asked if asked in engines else next(iter(engines))
+    if len(engines) > 1:
+        found = _picked("Engine", {each: each for each in engines}, found, state.ENGINE) or found
+    state.write(state.ENGINE, found)
+    return fleet.register.engine(f"{boat.id}/{found}")
+
+
 def note(text: str) -> None:
     """A plain remark in a box; nothing in it is taken for a mark."""
     st.html(tag("div", text, class_="mw-note", role="status"))
@@ -89,6 +122,11 @@ def note(text: str) -> None:
 def nothing(text: str) -> None:
     """What is shown in place of a picture or a table that would be empty."""
     st.html(tag("div", text, class_="mw-nothing"))
+
+
+def draw(chart: drawing.Chart, key: str) -> None:
+    """A chart as wide as its place, its labels inked for the theme that is chosen."""
+    st.altair_chart(drawing.inked(chart, dark=st.context.theme.type == "dark"), key=key)
 
 
 def section(title: str, about: str | None = None) -> None:
@@ -213,6 +251,22 @@ def note_line(found: Note, fleet: data.Fleet) -> Html:
     )
 
 
+def _picked(label: str, names: Mapping[str, str], asked: str | None, parameter: str) -> str | None:
+    """A choice by id, never by position: its key holds what was asked, so that it cannot show another one's."""
+    key = f"pick_{parameter}:{asked}"
+    ids = list(names)
+    index = ids.index(asked) if asked in names else None
+    return st.selectbox(
+        label, ids, index, format_func=lambda each: names[each], key=key, placeholder="choose", on_change=_take, args=(parameter, key), width=340,
+    )
+
+
+def _take(parameter: str, key: str) -> None:
+    state.write(parameter, st.session_state[key])
+    if parameter == state.BOAT:
+        state.write(state.ENGINE, None)
+
+
 def _replay_bar(fleet: data.Fleet, as_of: datetime) -> None:
     """Any morning can be looked at as it was: nothing later than its moment is used."""
     if state.read(state.AS_OF) is not None:
@@ -256,8 +310,9 @@ def _pace(found: Finding, indicator: Indicator) -> Iterator[tuple[str, str]]:
     if found.per_100_hours is not None:
         yield "Per 100 h", f"{found.per_100_hours:+.2g} {unit}".replace("-", "−")
     if found.hours_to_hold is not None:
-        yield "To hold", f"{found.hours_to_hold:.0f} h of running{_span(found)}"
-    if found.days_to_hold is not None:
+        is_there = found.hours_to_hold <= 0
+        yield "To hold", "reached" if is_there else f"{found.hours_to_hold:.0f} h of running{_span(found)}"
+    if found.days_to_hold:
         yield "At this use", f"about {wording.count(round(found.days_to_hold), 'day')}"
 
 

@@ -1,0 +1,72 @@
+"""What all charts have in common: time axes in the fleet's zone, limits as rules, sizes that can be read at arm's length."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final, Literal
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts import palette
+from pipeline.catalogue import Limits
+
+Chart = alt.LayerChart | alt.Chart
+
+LABEL_PX: Final = 14
+
+LimitWord = Literal["watch", "hold"]
+LIMIT_WORDS: Final[tuple[LimitWord, ...]] = ("watch", "hold")
+DASHES: Final[dict[LimitWord, list[int]]] = {"watch": [6, 4], "hold": [1, 0]}
+
+LABELS_ON_LIGHT: Final = "#4A555D"
+LABELS_ON_DARK: Final = "#B7C1C7"
+
+
+def time_axis(title: str | None = None) -> alt.X:
+    """The wall clock of the fleet's zone: `local_ms` on a UTC scale, so that the browser's zone does not matter."""
+    return alt.X("local_ms:T", title=title, scale=alt.Scale(type="utc"), axis=alt.Axis(format="%d %b", tickCount=6))
+
+
+def limit_rows(limits: Limits, band: tuple[float, float] = (0.0, 0.0), worse: str = "away") -> pd.DataFrame:
+    """The values at which the limits stand, on the bad sides of what is wanted: `value`, `limit` (watch or hold)."""
+    rows = []
+    for word, limit in (("watch", limits.watch), ("hold", limits.hold)):
+        if limit is not None:
+            places = [band[0] - limit, band[1] + limit] if worse == "away" else [limit]
+            rows += [{"value": place, "limit": word} for place in places]
+    return pd.DataFrame(rows, columns=["value", "limit"])
+
+
+def limit_rules(rows: pd.DataFrame) -> list[alt.Chart]:
+    """Watch limits as dashed, hold limits as solid rules: one layer each, so that no colour scale is shared with dots."""
+    return [
+        alt.Chart(rows[rows["limit"] == word])
+        .mark_rule(strokeWidth=1.5, color=palette.STATUS[word], strokeDash=DASHES[word])
+        .encode(y="value:Q", tooltip=[alt.Tooltip("limit:N"), alt.Tooltip("value:Q")])
+        for word in LIMIT_WORDS
+    ]
+
+
+def named_scale(colours: Any, names: Sequence[str]) -> alt.Scale:
+    """A fixed colour for each name, whatever else is in the data."""
+    return alt.Scale(domain=list(names), range=[colours[name] for name in names])
+
+
+def finished(chart: Chart, height: int) -> Chart:
+    """The chart at its height, as wide as its place, with labels that can be read in poor light."""
+    return (
+        chart.properties(height=height, width="container")
+        .configure_axis(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, titleFontWeight="normal", labelLimit=220)
+        .configure_legend(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, orient="top", symbolSize=110, title=None)
+        .configure_view(stroke=None)
+    )
+
+
+def inked(chart: Chart, *, dark: bool) -> Chart:
+    """The chart with labels for the ground it stands on: at least 4.5:1."""
+    ink = LABELS_ON_DARK if dark else LABELS_ON_LIGHT
+    done = chart.copy()
+    for part in (done.config.axis, done.config.legend):
+        part.labelColor = part.titleColor = ink
+    return done

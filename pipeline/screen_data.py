@@ -1,0 +1,131 @@
+"""What the screens draw beyond the morning itself: rows of one engine, siblings side by side. SQL in sql/screens.
+
+Times come as `local_ms`: the wall clock of the fleet's zone written as if it were UTC, in milliseconds. A chart on a UTC
+scale then shows the fleet's time whatever zone the browser is in. `at_s` stays the true moment (epoch seconds).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from pipeline import wording
+from pipeline.catalogue import indicators, read_query
+from pipeline.channels import CHANNELS
+from pipeline.database import Database, rows
+from pipeline.register import Boat, Engine
+from pipeline.states import State, Status
+
+EVIDENCE_LOGS: Final = 12
+"""How many of the newest logs the evidence picture shows."""
+
+
+@dataclass(frozen=True)
+class Sibling:
+    """One engine's level in a row of siblings."""
+
+    engine: str
+    value: float
+    text: str
+    status: Status
+
+
+@dataclass(frozen=True)
+class SiblingRow:
+    """One indicator and facet over a boat's engines. `apart` is the largest less the smallest level, None for one engine.
+
+    `is_far` says that they stand farther apart than what is watched.
+    """
+
+    title: str
+    siblings: Mapping[str, Sibling]
+    apart: str | None
+    is_far: bool
+
+    @property
+    def is_telling(self) -> bool:
+        """Whether the row has something to say: an engine that is not ready, or siblings far apart."""
+        return self.is_far or any(each.status != "ready" for each in self.siblings.values())
+
+
+@dataclass(frozen=True)
+class Channels:
+    """Names of canonical channels, in the contract's order."""
+
+    held: tuple[str, ...]
+    lacking: tuple[str, ...]
+
+
+def shifts(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """The engine's shifts: gears, positions in % of travel, transit in s; null settled and transit with `why_null`."""
+    return _rows(db, "shifts", {"engine_id": engine_id, "as_of": as_of}, zone)
+
+
+def idle_windows(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """The engine's idle windows: gear, °C, integral and trim in %; `runs_ago` counts back from 0, the newest run."""
+    return _rows(db, "idle_windows", {"engine_id": engine_id, "as_of": as_of}, zone)
+
+
+def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """What each of the newest logs shows: `thing` and how many `times`; null where a log shows nothing."""
+    return _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
+
+
+def channels(db: Database, engine_id: str, as_of: datetime) -> Channels:
+    """Which channels the logs of an engine hold and which none of them does."""
+    found = rows(db, read_query("screens", "channels"), {"engine_id": engine_id, "as_of": as_of})
+    held = {row["channel"] for row in found}
+    return Channels(
+        tuple(name for name in CHANNELS if name in held), tuple(name for name in CHANNELS if name not in held)
+    )
+
+
+def since_service(engine: Engine, hours: float | None) -> float | None:
+    """Engine hours since the last service; None where either is unknown."""
+    return None if engine.service is None or hours is None else hours - engine.service.last_hours
+
+
+def siblings(states: Sequence[State], boat: Boat) -> tuple[SiblingRow, ...]:
+    """The boat's engines side by side, an indicator and facet a row, in the order of the catalogue."""
+    found: dict[tuple[str, str], dict[str, State]] = {}
+    ids = {engine.engine_id: engine.id for engine in boat.engines}
+    for state in states:
+        if state.key.engine_id in ids:
+            place = (state.indicator.name, state.key.facet)
+            found.setdefault(place, {})[ids[state.key.engine_id]] = state
+    return tuple(_sibling_row(*place, found[place]) for place in sorted(found))
+
+
+def _sibling_row(name: str, facet: str, states: Mapping[str, State]) -> SiblingRow:
+    indicator = indicators()[name]
+    values = [state.value for state in states.values()]
+    apart = max(values) - min(values)
+    limits = [state.limits.watch for state in states.values() if state.limits.watch is not None]
+    number = f"{apart:.{indicator.decimals}f} {wording.short_unit(indicator)}".rstrip()
+    return SiblingRow(
+        title=wording.title(indicator, facet),
+        siblings={
+            engine: Sibling(engine, state.value, wording.number(state.value, indicator), state.status)
+            for engine, state in states.items()
+        },
+        apart=number if len(values) > 1 else None,
+        is_far=len(values) > 1 and indicator.worse == "away" and bool(limits) and apart >= min(limits),
+    )
+
+
+def _rows(db: Database, name: str, parameters: Mapping[str, Any], zone: ZoneInfo) -> pd.DataFrame:
+    return with_local_time(db.execute(read_query("screens", name), parameters).df(), zone)
+
+
+def with_local_time(found: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
+    """The rows with `local_ms` and `when`, the moment in words, made from `at_s`."""
+    moments = pd.to_datetime(found["at_s"], unit="s", utc=True).dt.tz_convert(zone)
+    walls = moments.dt.tz_localize(None)
+    return found.assign(
+        local_ms=(walls - pd.Timestamp(0)) / pd.Timedelta(milliseconds=1), when=moments.dt.strftime("%a %d %b %Y %H:%M:%S")
+    )
