@@ -18,7 +18,7 @@ from pipeline.logbook import ANSWERING, Note
 from pipeline.register import Register
 from pipeline.season.fleet import Season, movement_until
 from pipeline.season.together import common_offset
-from pipeline.states import State, distance, drift_size, is_beyond, judge, limits_of
+from pipeline.states import State, distance, is_beyond, judge, limits_of
 
 Outcome = Literal["held", "came back", "not mended", "not seen yet", "nothing stood out"]
 
@@ -85,7 +85,7 @@ def _still_shows(before: State, value: float) -> bool:
     away = distance(before.indicator, before.key.facet, value)
     if before.is_beyond_limit and is_beyond(before.indicator, before.limits.watch, value, away):
         return True
-    size = drift_size(before.indicator, before.limits, before.moved.baseline)
+    size = before.drift_size
     if not before.has_moved or size is None or before.moved.baseline is None or before.moved.shift is None:
         return False
     return bool((value - before.moved.baseline) * np.sign(before.moved.shift) > size / 2)

@@ -69,7 +69,7 @@ class State:
     @property
     def drift_size(self) -> float | None:
         """How far the level may move from its baseline before it is watched; None where only limits count."""
-        return drift_size(self.indicator, self.limits, self.moved.baseline)
+        return drift_size(self.indicator, self.limits, self.moved.baseline, self.moved.resolution)
 
     @property
     def strength(self) -> float:
@@ -129,22 +129,27 @@ def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
 
 def has_moved(moved: Movement, indicator: Indicator, limits: Limits, away: float) -> bool:
     """Whether the like-for-like level left its baseline, for the worse, by what is watched, clearly and signalled."""
-    size = drift_size(indicator, limits, moved.baseline)
+    size = drift_size(indicator, limits, moved.baseline, moved.resolution)
     if not size or moved.shift is None or moved.shift_error is None or moved.found is None:
         return False
     clear = abs(moved.shift) >= max(size, CLEAR_SIGMAS * moved.shift_error) and moved.is_signalled
     return clear and _is_worse(moved, indicator, away)
 
 
-def drift_size(indicator: Indicator, limits: Limits, baseline: float | None) -> float | None:
-    """The movement that is watched: the watch limit where it is judged by its baseline, else the header's."""
+def drift_size(
+    indicator: Indicator, limits: Limits, baseline: float | None, resolution: float | None = None
+) -> float | None:
+    """The movement that is watched: the watch limit where it is judged by its baseline, else the header's.
+
+    Never less than two steps of the `resolution` at which the readings come, by default the header's.
+    """
     if indicator.judged.against == "baseline":
         return limits.watch
     if indicator.drift.watch is None or (indicator.drift.is_share and baseline is None):
         return None
     # what the log cannot resolve is no movement, however small a share the header names
     size = indicator.drift.watch * (abs(baseline or 0.0) if indicator.drift.is_share else 1.0)
-    return max(size, 2 * indicator.resolution)
+    return max(size, 2 * (indicator.resolution if resolution is None else resolution))
 
 
 def limits_of(indicator: Indicator, register: Register, engine_id: str) -> Limits:

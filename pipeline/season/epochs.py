@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.history import FloatArray, Series
 from pipeline.logbook import REBASING, Kind, Note
-from pipeline.statistics.arrays import median
-from pipeline.statistics.regression import huber_fit
 
 Reason = Literal["commissioning", "calibration", "note", "improvement"]
 
@@ -22,10 +21,10 @@ SETTING_STEP: Final = 0.3
 """Smallest change of a shift target, % of travel, that is a calibration change."""
 
 TABLE_STEP: Final = 1.0
-"""The same for a table value, % : it follows temperature along a bent line, so neighbours differ without a change."""
+"""The same for a table value, %, which also follows temperature."""
 
-SETTING_SIGMAS: Final = 6.0
-"""...and how far it must stand out of the setting's own run-to-run scatter (the table value follows temperature)."""
+LIKE_TEMP_C: Final = 2.5
+"""Table values this close in temperature can be compared: a table moves by well under 1 % over it (common practice)."""
 
 _TARGET_NOTES: Final = "shift_"
 _TABLE_NOTES: Final = ("idle_", "off_idle", "engagement", "release")
@@ -48,38 +47,33 @@ def current_epoch(series: Series, notes: Sequence[Note]) -> Epoch:
 
 
 def setting_changes(series: Series) -> list[int]:
-    """Indices of the first readings under a new setting; a setting that depends on temperature is levelled first."""
-    known = ~np.isnan(series.setting)
-    if np.count_nonzero(known) < 2:
+    """Indices of the first readings under a new setting; a table value is compared at like temperature."""
+    if series.key.indicator.startswith(_TARGET_NOTES):
+        return _steps(series.setting, np.zeros(len(series)), SETTING_STEP)
+    return _steps(series.setting, series.temp_c, TABLE_STEP)
+
+
+def _steps(setting: FloatArray, temp_c: FloatArray, smallest: float) -> list[int]:
+    """Where a setting leaves what it was at like temperature since the last change, and stays away."""
+    known = np.flatnonzero(~np.isnan(setting) & ~np.isnan(temp_c))
+    if known.size < 2 or np.ptp(setting[known]) <= smallest:
         return []
-    places = np.flatnonzero(known)
-    level = _without_temperature(series.setting[places], series.temp_c[places])
-    moves = np.abs(np.diff(level))
-    usual = median(moves) if moves.size else 0.0
-    smallest = SETTING_STEP if series.key.indicator.startswith(_TARGET_NOTES) else TABLE_STEP
-    limit = max(smallest, SETTING_SIGMAS * usual)
-    return [int(places[at + 1]) for at in np.flatnonzero(moves > limit) if _lasts(level, int(at), limit)]
+    found: list[int] = []
+    first = 0
+    for place in range(1, known.size):
+        before = known[first:place]
+        # one odd reading between two alike is no change; the newest reading counts by itself
+        off = [_off(setting, temp_c, before, each) for each in known[place : place + 2]]
+        if all(abs(each) > smallest for each in off) and len({np.sign(each) for each in off}) == 1:
+            found.append(int(known[place]))
+            first = place
+    return found
 
 
-def _without_temperature(setting: FloatArray, temp_c: FloatArray) -> FloatArray:
-    """The setting less its line on temperature; unchanged where temperature is unknown or the setting is constant."""
-    if np.isnan(temp_c).any() or np.ptp(setting) < SETTING_STEP or np.ptp(temp_c) < 1:
-        return setting
-    off = temp_c - temp_c.mean()
-    moved, warmed = np.diff(setting), np.diff(temp_c)
-    # neighbours differ by temperature alone, save at the rare change: their differences give the slope untouched by it
-    fit = huber_fit(
-        warmed[:, None], moved, prior=np.zeros(1), prior_sd=np.full(1, np.inf), resolution=SETTING_STEP / 10
-    )
-    slope = float(fit.coefficients[0])
-    return np.asarray(setting - slope * off)
-
-
-def _lasts(level: FloatArray, at: int, limit: float) -> bool:
-    """Whether the new setting stays: one odd reading between two alike is no change. The newest reading counts."""
-    after = level[at + 1 : at + 4]
-    before = level[max(0, at - 2) : at + 1]
-    return bool(abs(np.median(after) - np.median(before)) > limit / 2)
+def _off(setting: FloatArray, temp_c: FloatArray, before: NDArray[np.intp], place: int) -> float:
+    """A setting less the earlier ones within LIKE_TEMP_C of its temperature; 0 where there are none to compare with."""
+    like = before[np.abs(temp_c[before] - temp_c[place]) <= LIKE_TEMP_C]
+    return float(setting[place] - np.median(setting[like])) if like.size else 0.0
 
 
 def _rebased(series: Series, notes: Sequence[Note]) -> list[int]:

@@ -22,14 +22,15 @@ FEWEST_RUNS: Final = 5
 class LikeForLike:
     """Readings of one epoch less what the baseline expects, (n,) in the indicator's unit, NaN where it cannot be told.
 
-    `error` (n,) is the standard error of the expectation, `scale` the run-to-run spread, `baseline_n` the runs that
-    made the baseline; `expectation` says what it depends on.
+    `error` (n,) is the standard error of the expectation, `scale` the run-to-run spread, `resolution` how
+    coarsely readings come, `baseline_n` the runs that made the baseline; `expectation` says what it depends on.
     """
 
     residual: FloatArray
     error: FloatArray
     is_outside: FloatArray
     scale: float
+    resolution: float
     baseline_n: int
     expectation: Expectation
 
@@ -50,11 +51,12 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
     known = [name for name in indicator.covariates if not np.isnan(_covariate(series, name)).all()]
     covariates = [_covariate(series, name) for name in known]
     first = slice(0, BASELINE_RUNS)
+    resolution = max(indicator.resolution, seen_resolution(series.value))
     expectation = learn_expectation(
         values[first],
         [each[first] for each in covariates],
         priors=[_prior(indicator, name) for name in known],
-        resolution=indicator.resolution,
+        resolution=resolution,
     )
     if expectation is None:
         return None
@@ -63,10 +65,22 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
         residual=adjusted.residual,
         error=adjusted.error,
         is_outside=adjusted.is_outside.astype(np.float64),
-        scale=max(expectation.scale, indicator.resolution / np.sqrt(12)),
+        scale=max(expectation.scale, resolution / np.sqrt(12)),
+        resolution=resolution,
         baseline_n=expectation.n,
         expectation=expectation,
     )
+
+
+def seen_resolution(values: FloatArray) -> float:
+    """How coarsely the readings come, where they come in steps: a log of 5 Hz tells a transit to 0.2 s and no better.
+
+    The usual gap between the distinct values; 0 where the values hardly repeat.
+    """
+    distinct = np.unique(np.round(values, 6))
+    if distinct.size < 2 or distinct.size > len(values) / 3:
+        return 0.0
+    return float(np.median(np.diff(distinct)))
 
 
 def _covariate(series: Series, name: str) -> FloatArray:

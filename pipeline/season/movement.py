@@ -72,6 +72,11 @@ class Movement:
     confidence: float | None
 
     @property
+    def resolution(self) -> float | None:
+        """How coarsely the readings come; None while nothing is learned."""
+        return None if self.found is None else self.found.resolution
+
+    @property
     def is_learning(self) -> bool:
         """Too few runs since the epoch began to say whether anything moved."""
         return self.found is None or len(self.series) < FEWEST_RUNS + 1
@@ -129,7 +134,7 @@ def crossing(moved: Movement, limit: float, signed: FloatArray) -> Crossing | No
     )
 
 
-SEARCHED_ONSET: Final = 2.0
+SEARCHED_ONSET: Final = 4.0
 """The onset of growth was searched for, which makes the slope after it look surer than it is (ours, by simulation)."""
 
 
@@ -251,8 +256,8 @@ def _smeared_step(values: FloatArray) -> int | None:
     return int(places[np.argmin(ramp_left)]) if ramp_left.min() <= CLEARLY_LESS * bend_left.min() else None
 
 
-CLEARLY_LESS: Final = 0.5
-"""Growth that ended looks much like a smeared step, so a step must leave half of what growth leaves unexplained."""
+CLEARLY_LESS: Final = 0.75
+"""Growth that ended looks much like a smeared step, so a step must leave clearly less than growth leaves."""
 
 
 def _left(pictures: FloatArray, values: FloatArray) -> FloatArray:

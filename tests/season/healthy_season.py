@@ -158,6 +158,7 @@ def _until(found: LikeForLike, count: int) -> LikeForLike:
         found.error[:count],
         found.is_outside[:count],
         found.scale,
+        found.resolution,
         found.baseline_n,
         found.expectation,
     )
