@@ -14,7 +14,7 @@ from season_maker import made_series
 from pipeline.catalogue import Indicator, indicators
 from pipeline.history import FloatArray, Series
 from pipeline.season.epochs import Epoch
-from pipeline.season.like_for_like import LikeForLike, like_for_like
+from pipeline.season.like_for_like import like_for_like
 from pipeline.season.movement import Compared, movement
 from pipeline.states import State, judge
 
@@ -138,30 +138,14 @@ def _rolling_slope(rng: np.random.Generator, runs: int) -> FloatArray:
 
 
 def mornings(series: Series, first: int = 13, every: int = 1) -> Iterator[State]:
-    """The state of a series on each morning from its `first` reading on, by the real comparison and judgement.
-
-    The baseline is made of the first runs alone, so it is learned once and cut to what each morning knew.
-    """
+    """The state of a series on each morning from its `first` reading on, by the real comparison and judgement."""
     indicator = indicators()[series.key.indicator]
-    whole = like_for_like(series, series.value, indicator)
-    assert whole is not None
-    usual = max(whole.scale, indicator.resolution / np.sqrt(12))
+    usual = like_for_like(series, series.value, indicator)
+    assert usual is not None
     for count in range(first, len(series) + 1, every):
         known = series.pick(slice(0, count))
-        compared = Compared(known, Epoch(0, "commissioning"), _until(whole, count))
-        yield judge(movement(compared, indicator, (), usual), indicator, indicator.limits)
-
-
-def _until(found: LikeForLike, count: int) -> LikeForLike:
-    return LikeForLike(
-        found.residual[:count],
-        found.error[:count],
-        found.is_outside[:count],
-        found.scale,
-        found.resolution,
-        found.baseline_n,
-        found.expectation,
-    )
+        compared = Compared(known, Epoch(0, "commissioning"), like_for_like(known, known.value, indicator))
+        yield judge(movement(compared, indicator, (), usual.scale), indicator, indicator.limits)
 
 
 def false_watches(states: list[State]) -> int:
