@@ -267,7 +267,10 @@ def _misfit(seen: np.ndarray, weight: np.ndarray, shape: np.ndarray) -> float:
 
 
 def _is_short_at_both(off: Mapping[str, float], states: Mapping[str, State]) -> bool:
-    """Both ends fall short of their targets: each error points from its end towards the other."""
+    """Both ends fall short of their targets: each error points from its end towards the other, and neither is small."""
+    sizes = sorted(abs(off[gear]) for gear in ("reverse", "forward"))
+    if sizes[0] < SMALL * sizes[1]:
+        return False
     ends = {gear: states[gear].moved.series.setting for gear in ("reverse", "forward")}
     if any(np.isnan(setting).all() for setting in ends.values()):
         return off["reverse"] * off["forward"] < 0
