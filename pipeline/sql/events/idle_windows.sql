@@ -17,39 +17,39 @@ is_unsettled = "true where integral_pct had to come from the last half of a shor
 fuel_trim_pct = "mean trim over closed-loop samples; null in open loop"
 thermal = "cold, warming, hot; null without a temperature"
 */
-with spans as (
+with idle as (
+    select *
+    from timeline
+    where window_no is not null and time_s - started_s > 20 and coalesce(time_s - step_s > 4, true)
+),
+
+spans as (
     select
-        window_s,
+        window_no,
         min(time_s) as from_s,
         max(time_s) as to_s,
         greatest(1, floor((max(time_s) - min(time_s)) / 20)) as pieces
-    from idle_rows
-    where window_s is not null
-    group by window_s
+    from idle
+    group by window_no
     having max(time_s) - min(time_s) >= 5
 ),
 
 pieced as (
     select
-        samples.*,
-        idle_rows.window_s,
-        idle_rows.started_s,
-        idle_rows.gear as window_gear,
-        idle_rows.settled_from_s,
+        idle.*,
         least(
             spans.pieces - 1,
-            floor((idle_rows.time_s - spans.from_s) / (spans.to_s - spans.from_s) * spans.pieces)
+            floor((idle.time_s - spans.from_s) / (spans.to_s - spans.from_s) * spans.pieces)
         ) as piece_no,
         (spans.from_s + spans.to_s) / 2 as half_s
-    from idle_rows
-    positional join samples
-    inner join spans on idle_rows.window_s = spans.window_s
+    from idle
+    inner join spans on idle.window_no = spans.window_no
 ),
 
 measured as (
     select
-        any_value(started_s) as started_s,
-        any_value(window_gear) as gear,
+        any_value(run_no) as run_no,
+        any_value(gear) as gear,
         min(time_s) as from_s,
         max(time_s) as to_s,
         coalesce(avg(oil_temp), avg(coolant_temp)) as temp_c,
@@ -73,18 +73,19 @@ measured as (
         avg(oil_pressure) as oil_kpa
     from pieced
     group by
-        window_s,
+        window_no,
         piece_no
 ),
 
 aged as (
     select
         measured.*,
-        (measured.from_s + measured.to_s) / 2 - measured.started_s as age_s,
+        (measured.from_s + measured.to_s) / 2 - run_states.started_s as age_s,
+        run_states.started_s,
         run_states.is_cold_start,
         run_states.hot_after_s
     from measured
-    inner join run_states on measured.started_s = run_states.started_s
+    inner join run_states on measured.run_no = run_states.run_no
 )
 
 select

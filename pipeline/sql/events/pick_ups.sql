@@ -9,53 +9,27 @@ samples = "lambda samples in the stretch"
 */
 with opened as (
     select
+        run_no,
+        lift_no,
         time_s,
-        started_s,
-        coalesce(
-            gear = 0
-            and not is_at_rest
-            and rpm <= 1300
-            and started_s is not null
-            and (step_s is null or time_s - step_s > 2),
-            false
-        ) as is_open
+        "lambda" - lambda_target as lean_lambda,
+        min(time_s) over (partition by lift_no) as open_s
     from timeline
-),
-
-marked as (
-    select
-        time_s,
-        started_s,
-        is_open,
-        is_open and not coalesce(lag(is_open) over () and lag(started_s) over () = started_s, false) as is_first
-    from opened
-),
-
-numbered as (
-    select
-        time_s,
-        started_s,
-        case
-            when is_open then last_value(case when is_first then time_s end ignore nulls)
-                over (rows between unbounded preceding and current row)
-        end as open_s
-    from marked
+    where lift_no is not null and coalesce(time_s - step_s > 2, true)
 ),
 
 halves as (
     select
-        numbered.open_s,
-        any_value(numbered.started_s) as started_s,
-        floor((numbered.time_s - numbered.open_s) * 2) as half_no,
-        max(numbered.time_s) as to_s,
-        avg(samples."lambda" - samples.lambda_target) as lean_lambda,
-        count(samples."lambda" - samples.lambda_target) as samples
-    from numbered
-    positional join samples
-    where numbered.open_s is not null
+        open_s,
+        any_value(run_no) as run_no,
+        floor((time_s - open_s) * 2) as half_no,
+        max(time_s) as to_s,
+        avg(lean_lambda) as lean_lambda,
+        count(lean_lambda) as samples
+    from opened
     group by
-        numbered.open_s,
-        floor((numbered.time_s - numbered.open_s) * 2)
+        open_s,
+        floor((time_s - open_s) * 2)
 ),
 
 ended as (
@@ -66,12 +40,13 @@ ended as (
 )
 
 select
-    any_value(started_s) as run_s,
-    open_s as start_s,
-    any_value(end_s) - open_s as duration_s,
+    any_value(run_spans.started_s) as run_s,
+    ended.open_s as start_s,
+    any_value(ended.end_s) - ended.open_s as duration_s,
     -- what is left at the end is no half second: a sample or two would be taken for their mean
-    max(lean_lambda) filter (open_s + half_no / 2 + 0.4 <= end_s)::double as lean_lambda,
-    sum(samples)::integer as samples
+    max(ended.lean_lambda) filter (ended.open_s + ended.half_no / 2 + 0.4 <= ended.end_s)::double as lean_lambda,
+    sum(ended.samples)::integer as samples
 from ended
-where end_s - open_s >= 1
-group by open_s
+inner join run_spans on ended.run_no = run_spans.run_no
+where ended.end_s - ended.open_s >= 1
+group by ended.open_s

@@ -1,58 +1,34 @@
 /*
 title = "Run spans"
 what = """Start and end of each run: rpm above 200 without a hole in the log of more than 10 s."""
-reads = ["edges", "samples"]
+reads = ["stretches"]
 */
-with starts as (
+with turning as (
     select
-        time_s as started_s,
-        row_number() over (order by time_s) as start_no
-    from edges
-    where is_turning and (not was_turning or is_after_hole)
+        from_s,
+        to_s,
+        gear,
+        not was_turning or from_s - previous_s > 10 as is_start,
+        lag(to_s) over (order by from_s) as turned_until_s
+    from stretches
+    where is_turning
 ),
 
-ends as (
-    select
-        previous_time_s as ended_s,
-        row_number() over (order by time_s) as end_no
-    from edges
-    where was_turning and (not is_turning or is_after_hole)
-    union all
-    -- an engine still turning in the last sample ends its run there
-    select
-        max(time_s) as ended_s,
-        9007199254740991 as end_no
-    from samples
-),
-
-stretches as (
-    select
-        starts.started_s,
-        coalesce(ends.ended_s, (select max(time_s) from samples)) as ended_s
-    from starts
-    left join ends on starts.start_no = ends.end_no
-),
-
-joined as (
+numbered as (
     -- crankshaft inertia forbids a stop and restart inside half a second: that is a lost sensor reading, not a stop
     select
-        started_s,
-        ended_s,
-        sum(case when started_s - previous_end_s < 0.5 then 0 else 1 end) over (order by started_s) as run_no
-    from (
-        select
-            started_s,
-            ended_s,
-            lag(ended_s) over (order by started_s) as previous_end_s
-        from stretches
-    )
+        *,
+        sum(case when is_start and coalesce(from_s - turned_until_s >= 0.5, true) then 1 else 0 end)
+            over (order by from_s) as run_no
+    from turning
 )
 
 select
-    run_no,
-    min(started_s) as started_s,
-    max(ended_s) as ended_s,
-    count(*) - 1 as rpm_dropouts
-from joined
+    run_no::integer as run_no,
+    min(from_s) as started_s,
+    max(to_s) as ended_s,
+    arg_min(gear, from_s) as first_gear,
+    count(*) filter (is_start) - 1 as rpm_dropouts
+from numbered
 group by run_no
 order by run_no

@@ -11,36 +11,34 @@ restart_s = "seconds until the engine turned again; null where it did not in thi
 */
 with falls as (
     select
-        run_spans.run_no,
-        run_spans.started_s,
-        run_spans.ended_s,
-        lead(run_spans.started_s) over (order by run_spans.started_s) as next_start_s,
-        (
-            select min(samples.time_s)
-            from samples
-            where samples.rpm < 100 and samples.time_s > run_spans.ended_s and samples.time_s < run_spans.ended_s + 10
-        ) as fell_s
+        run_no,
+        started_s,
+        min(time_s) filter (time_s > ended_s and rpm < 100) as fell_s,
+        arg_max(gear, time_s) filter (is_turning) as gear,
+        max(step_s) filter (is_turning) as step_s,
+        -- idle: helm at rest all through the last two seconds, and never above the idle range in them
+        bool_and(coalesce(is_at_rest, false) and rpm <= coalesce(rpm_target + 150, 1000)) filter (is_turning) as was_idle
+    from timeline
+    where time_s >= ended_s - 2 and time_s < ended_s + 10
+    group by
+        run_no,
+        started_s
+),
+
+restarts as (
+    select
+        run_no,
+        lead(started_s) over (order by started_s) as next_start_s
     from run_spans
 ),
 
 last_moments as (
     select
-        falls.run_no,
-        falls.started_s,
-        falls.fell_s,
-        falls.next_start_s - falls.fell_s as restart_s,
-        arg_max(timeline.gear, timeline.time_s) as gear,
-        max(timeline.step_s) as step_s,
-        -- idle: helm at rest all through the last two seconds, and never above the idle range in them
-        bool_and(coalesce(timeline.is_at_rest, false) and timeline.rpm <= coalesce(timeline.rpm_target + 150, 1000)) as was_idle
+        falls.*,
+        restarts.next_start_s - falls.fell_s as restart_s
     from falls
-    inner join timeline on falls.started_s = timeline.started_s and timeline.time_s >= falls.ended_s - 2
-    where falls.fell_s is not null and (falls.next_start_s is null or falls.fell_s < falls.next_start_s)
-    group by
-        falls.run_no,
-        falls.started_s,
-        falls.fell_s,
-        falls.next_start_s
+    inner join restarts on falls.run_no = restarts.run_no
+    where falls.fell_s is not null
 )
 
 select

@@ -3,18 +3,18 @@ title = "Shift steps"
 what = """Each moment the shift target moves by more than 5 % of travel while the engine runs; without a target, each
 change of the gear asked for. Moves one way within 0.25 s of one another are one step (a target that ramps, or a resampled
 log)."""
-reads = ["edges", "run_spans"]
+reads = ["stretches", "run_spans"]
 */
 with moves as (
     select
-        time_s,
+        from_s as time_s,
         previous_target,
         shift_target,
         gear,
         previous_gear,
         previous_position_pct,
         coalesce(sign(shift_target - previous_target), sign(gear - previous_gear)) as direction
-    from edges
+    from stretches
     where is_target_move or (shift_target is null and gear <> previous_gear)
 ),
 
