@@ -23,8 +23,9 @@ from pipeline.export_tables import FORMATS, TABLES
 from pipeline.logbook import Kind, LogbookError, add_note
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
+    from pipeline.changes import Change
     from pipeline.database import Database
     from pipeline.ingest import IngestResult
     from pipeline.morning import Morning
@@ -77,6 +78,7 @@ def demo(folder: Path, boats: int, days: int, seed: int, port: int, *, no_serve:
     """
     import demo_fleet
     from pipeline import listing
+    from pipeline.morning import assess
 
     if folder.exists() and any(folder.iterdir()) and not _is_simulated(folder):
         _stop(f"{folder} is not empty and no simulated fleet. Name another folder.")
@@ -84,7 +86,7 @@ def demo(folder: Path, boats: int, days: int, seed: int, port: int, *, no_serve:
         demo_fleet.build(folder, boats=boats, days=days, seed=seed, progress=progress)
     register = _register(folder)
     _say(listing.ingest_line(_ingested(register)))
-    _print_morning(_assessed(register, None))
+    _print_morning(assess(_reader(register), register, _moment(None, register)))
     if not no_serve:
         _serve(folder, port)
 
@@ -135,14 +137,18 @@ def check(folder: Path, as_of: str | None, fail_on: str | None, *, as_json: bool
 
     Example: morningwatch check --as-of 2026-06-14 --fail-on hold
     """
-    from pipeline.morning import as_document
+    from pipeline.morning import as_document, assess, since
     from pipeline.states import STATUSES
 
-    morning = _assessed(_register(folder), as_of)
+    register = _register(folder)
+    with _errors():
+        db = _reader(register)
+        morning = assess(db, register, _moment(as_of, register))
+        changed = since(db, register, morning)
     if as_json:
-        click.echo(json.dumps(as_document(morning), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(as_document(morning, changed), ensure_ascii=False, indent=1))
     else:
-        _print_morning(morning)
+        _print_morning(morning, changed)
     for problem in morning.problems:
         _say(problem.sentence())
     if fail_on and any(STATUSES.index(line.status) <= STATUSES.index(fail_on) for line in morning.boats):
@@ -229,13 +235,6 @@ def note(folder: Path, boat: str, engine: str | None, kind: str, text: str) -> N
     click.echo(f"note {written.note_id} written")
 
 
-def _assessed(register: Register, as_of: str | None) -> Morning:
-    from pipeline.morning import assess
-
-    with _errors():
-        return assess(_reader(register), register, _moment(as_of, register))
-
-
 def _ingested(register: Register) -> IngestResult:
     from pipeline.ingest import ingest
 
@@ -244,18 +243,24 @@ def _ingested(register: Register) -> IngestResult:
 
 
 def _reader(register: Register) -> Database:
+    """The newest snapshot. A fleet that was only just started has no log to read, and that is an answer too."""
+    from pipeline.inbox import scan
+    from pipeline.ingest import ingest
     from pipeline.store import Store
 
-    return Store(register.folder).reader()
+    store = Store(register.folder)
+    if store.snapshot() is None and not scan(register.folder):
+        ingest(register)
+    return store.reader()
 
 
-def _print_morning(morning: Morning) -> None:
+def _print_morning(morning: Morning, changed: Sequence[Change] = ()) -> None:
     from rich.console import Console
 
     from pipeline import listing
 
     console = Console(highlight=False)
-    console.print(listing.morning_text(morning, console.width))
+    console.print(listing.morning_text(morning, console.width, changed))
 
 
 def _moment(as_of: str | None, register: Register) -> datetime:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from datetime import datetime
 
+    from pipeline.changes import Change
     from pipeline.columns import Proposal
     from pipeline.findings import Finding
     from pipeline.ingest import IngestResult
@@ -45,8 +46,11 @@ WIDEST: Final = 100
 _INDENT: Final = " " * 7
 
 
-def morning_text(morning: Morning, width: int) -> Text:
-    """The ranked boats, each with its reasons and what to do; what the whole fleet did stands last."""
+def morning_text(morning: Morning, width: int, changed: Sequence[Change] = ()) -> Text:
+    """The ranked boats, each with its reasons and what to do; what the whole fleet did stands last.
+
+    `changed` is what changed since the morning before; it stands under its boat.
+    """
     width = min(width, WIDEST)
     text = Text()
     text.append(f"{morning.fleet}\n", "bold")
@@ -58,6 +62,8 @@ def morning_text(morning: Morning, width: int) -> Text:
         is_alone = bool(line.findings) or place == 0 or bool(morning.boats[place - 1].findings)
         text.append("\n" if is_alone else "")
         text.append_text(_boat(line, morning.as_of, width))
+        for said in _remarks(line, morning.as_of, changed):
+            text.append(_wrapped(said, width), "dim")
     if morning.fleet_findings:
         text.append("\nWhole fleet\n", "bold")
         text.append_text(_findings("", morning.fleet_findings, morning.as_of, width))
@@ -109,8 +115,6 @@ def _boat(line: BoatLine, now: datetime, width: int) -> Text:
     text.append_text(_findings(line.name, line.findings[:shown], now, width))
     if len(line.findings) > shown:
         text.append(f"{_INDENT}and {len(line.findings) - shown} more, in the dashboard or with --json\n", "dim")
-    for said in _remarks(line, now):
-        text.append(_wrapped(said, width), "dim")
     return text
 
 
@@ -121,8 +125,11 @@ def _about(line: BoatLine, now: datetime) -> Iterator[str]:
     yield f"last log {wording.age(line.last_log, now)}" if line.last_log else "no log"
 
 
-def _remarks(line: BoatLine, now: datetime) -> Iterator[str]:
-    """What the logs cannot show, and what came of late notes that no finding speaks of."""
+def _remarks(line: BoatLine, now: datetime, changed: Sequence[Change]) -> Iterator[str]:
+    """What changed, what the logs cannot show, and what came of late notes that no finding speaks of."""
+    turned = [wording.change_says(each) for each in changed if each.boat == line.boat]
+    if turned:
+        yield f"Since the morning before: {'; '.join(turned)}."
     not_logged = sorted({each for engine in line.engines for each in engine.not_logged})
     if not_logged:
         yield f"Not logged: {', '.join(not_logged)}."
@@ -139,8 +146,13 @@ def _findings(boat: str, findings: Sequence[Finding], now: datetime, width: int)
     said: set[str] = set()
     for found in findings:
         text.append(f"     {wording.STATUS_SYMBOLS[found.status]} ", STYLES[found.status])
-        text.append_text(_headed(found.engine or boat, found, width))
-        text.append(_wrapped(" ".join(part for part in _body(found, now) if part), width))
+        body = " ".join(part for part in _body(found, now) if part)
+        place = found.engine or boat
+        if wording.headline(found):
+            text.append_text(_headed(place, found, width))
+            text.append(_wrapped(body, width))
+        else:
+            text.append(_wrapped(f"{place}: {body}", width).lstrip())
         text.append(_wrapped("Do: as above." if found.do in said else f"Do: {found.do}", width))
         said.add(found.do)
     return text

@@ -1,0 +1,268 @@
+"""The other commands: what they print, what they write, and how they end."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+import demo_fleet
+from pipeline.register import load_register
+
+if TYPE_CHECKING:
+    from conftest import Ask, Run
+
+LOG = "Time [s],Engine Speed [rpm],Oil Temp [degF]\n" + "".join(
+    f"{second},{600 + second % 7},{70 + second / 10}\n" for second in range(120)
+)
+
+
+def test_init_makes_a_fleet_that_checks_cleanly(run: Run, ask: Ask, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+
+    assert run("init", folder).exit_code == 0
+    assert run("check", "--fleet", folder).exit_code == 0
+    assert run("ingest", "--fleet", folder).exit_code == 0
+    assert ask("check", "--fleet", folder)["boats"][0]["status"] == "unchecked"
+
+
+def test_init_overwrites_nothing(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+    (folder / "inbox" / "petrel").mkdir(parents=True)
+    (folder / "fleet.toml").write_text("# mine\n", encoding="utf-8")
+    (folder / "inbox" / "petrel" / "a.csv").write_text(LOG, encoding="utf-8")
+
+    result = run("init", folder)
+
+    assert result.exit_code == 0
+    assert (folder / "fleet.toml").read_text(encoding="utf-8") == "# mine\n"
+    assert (folder / "inbox" / "petrel" / "a.csv").read_text(encoding="utf-8") == LOG
+    assert f"kept {folder / 'fleet.toml'}" in result.stdout
+    assert "made" not in result.stdout
+
+
+def test_an_ingest_says_what_became_of_every_file_and_ends_with_3_if_one_was_refused(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+    run("init", folder)
+    inbox = folder / "inbox" / "boat-1"
+    inbox.mkdir()
+    (inbox / "2026-06-14_0710.csv").write_text("time,rpm\n" + "".join(f"{s},600\n" for s in range(60)))
+    (inbox / "2026-06-14_0810.csv").write_bytes(b"\x00\x01 not a log")
+
+    first, second = run("ingest", "--fleet", folder, "--json"), run("ingest", "--fleet", folder)
+
+    assert (first.exit_code, second.exit_code) == (3, 3)
+    document = json.loads(first.stdout)
+    assert list(document) == ["taken", "replaced", "known", "refused", "seconds"]
+    assert (document["taken"], document["replaced"], document["known"]) == (1, 0, 0)
+    assert isinstance(document["seconds"], float)
+    (refused,) = document["refused"]
+    assert list(refused) == ["file", "line", "reason"]
+    assert refused["file"] == "inbox/boat-1/2026-06-14_0810.csv"
+    assert "0 logs taken, 0 replaced, 1 known, 1 refused" in second.stdout
+    assert f"{refused['file']}" in second.stdout
+    assert refused["reason"] in second.stdout
+
+
+def test_an_ingest_without_refusals_ends_with_0(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+    run("init", folder)
+    (folder / "inbox" / "boat-1").mkdir()
+    log = folder / "inbox" / "boat-1" / "2026-06-14_0710.csv"
+    log.write_text("time,rpm\n" + "".join(f"{s},600\n" for s in range(60)))
+    first = run("ingest", "--fleet", folder, "--json")
+    log.write_text("time,rpm\n" + "".join(f"{s},600\n" for s in range(90)))
+    grown = run("ingest", "--fleet", folder, "--json")
+
+    assert (first.exit_code, grown.exit_code) == (0, 0)
+    assert json.loads(grown.stdout)["replaced"] == 1
+
+
+def test_check_before_the_first_ingest_says_what_to_do(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+    run("init", folder)
+    (folder / "inbox" / "boat-1").mkdir()
+    (folder / "inbox" / "boat-1" / "2026-06-14_0710.csv").write_text(LOG)
+
+    result = run("check", "--fleet", folder)
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "morningwatch ingest" in result.stderr
+
+
+def test_a_mistake_in_the_register_ends_with_2_and_names_file_line_key_and_the_nearest(
+    run: Run, tmp_path: Path
+) -> None:
+    (tmp_path / "fleet.toml").write_text('[fleet]\nname = "Fleet"\ntimezone = "UTC"\ncurrency_day = 3\n')
+
+    for command in (["check"], ["ingest"], ["serve"], ["export", "logs", "-o", tmp_path / "a.csv"]):
+        result = run(*command, "--fleet", tmp_path)
+
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert "fleet.toml, line 4" in result.stderr
+        assert "currency_day" in result.stderr
+        assert "Did you mean currency_days?" in result.stderr
+
+
+def test_a_folder_that_is_no_fleet_ends_with_2(run: Run, tmp_path: Path) -> None:
+    result = run("check", "--fleet", tmp_path)
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "fleet.toml" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["chek"], ["check", "--jsn"], ["export", "shift", "-o", "a.csv"], ["note", "--boat", "curlew", "text"], ["init"]],
+)
+def test_a_wrong_command_option_or_choice_ends_with_2(run: Run, words: list[str]) -> None:
+    result = run(*words)
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr
+
+
+def test_the_fleet_is_taken_from_the_surroundings_and_then_from_the_current_folder(
+    run: Run, ask: Ask, fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = ask("check", "--fleet", fleet, "--as-of", "2026-06-14")
+
+    named = run("check", "--as-of", "2026-06-14", "--json", MORNINGWATCH_FLEET=str(fleet))
+    monkeypatch.chdir(fleet)
+    here = run("check", "--as-of", "2026-06-14", "--json")
+
+    assert json.loads(named.stdout) == asked == json.loads(here.stdout)
+
+
+def test_columns_proposes_a_map_that_the_register_takes(run: Run, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text(LOG, encoding="utf-8")
+    folder = tmp_path / "charters"
+    run("init", folder)
+
+    result = run("columns", log, "--fleet", folder)
+
+    assert result.exit_code == 0
+    register = folder / "fleet.toml"
+    text = register.read_text(encoding="utf-8").replace("[[boat]]", f"{result.stdout}\n[[boat]]", 1)
+    register.write_text(text, encoding="utf-8")
+    proposed = load_register(folder).channel_maps["new"]
+    assert {name: entry.column for name, entry in proposed.items()} == {
+        "time": "Time [s]",
+        "rpm": "Engine Speed [rpm]",
+        "oil_temp": "Oil Temp [degF]",
+    }
+
+
+def test_columns_of_what_is_no_log_ends_with_3(run: Run, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"\x00\x01\x02")
+
+    result = run("columns", log)
+
+    assert (result.exit_code, result.stdout) == (3, "")
+    assert "log.csv" in result.stderr
+
+
+def test_a_note_is_written_and_found_again(run: Run, own: Path, tmp_path: Path) -> None:
+    words = ("note", "--fleet", own, "--boat", "curlew", "--engine", "port", "--kind", "cleaned")
+
+    result = run(*words, "throttle body cleaned")
+
+    assert (result.exit_code, result.stdout) == (0, "note 1 written\n")
+    run("export", "notes", "--fleet", own, "-o", tmp_path / "notes.json")
+    (note,) = json.loads((tmp_path / "notes.json").read_text(encoding="utf-8"))
+    assert (note["boat"], note["engine"], note["kind"]) == ("curlew", "port", "cleaned")
+    assert note["text"] == "throttle body cleaned"
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        (["--boat", "curlw"], "curlew"),
+        (["--boat", "curlew", "--engine", "prt"], "curlew/port"),
+        (["--boat", "curlew", "--engine", ""], "curlew"),
+    ],
+)
+def test_a_note_about_nothing_in_the_register_is_not_written(run: Run, own: Path, place: list[str], said: str) -> None:
+    result = run("note", "--fleet", own, *place, "--kind", "remark", "text")
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
+    assert not (own / "logbook.sqlite").exists()
+
+
+def test_a_note_without_words_is_not_written(run: Run, own: Path) -> None:
+    result = run("note", "--fleet", own, "--boat", "curlew", "--kind", "remark", "  ")
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "its text is empty" in result.stderr
+
+
+def test_a_demo_makes_a_fleet_takes_it_in_and_prints_the_list(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "fleet"
+
+    result = run("demo", folder, "--boats", "1", "--days", "4", "--seed", "2", "--no-serve")
+
+    assert result.exit_code == 0
+    assert "simulated data" in result.stdout
+    assert "1  " in result.stdout
+    assert "logs taken" in result.stderr
+    assert "logs taken" not in result.stdout
+    assert len(load_register(folder).boats) == 1
+
+
+def test_a_demo_leaves_a_folder_alone_that_is_no_simulated_fleet(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+
+    result = run("demo", tmp_path, "--no-serve")
+
+    assert result.exit_code == 2
+    assert "no simulated fleet" in result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+@pytest.mark.parametrize("command", ["serve", "demo"])
+def test_the_dashboard_is_started_for_this_machine_alone_and_told_the_fleet(
+    run: Run, fleet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    started: list[list[str]] = []
+    monkeypatch.setattr("pipeline.cli.subprocess.call", lambda words: started.append(words) or 0)
+    monkeypatch.setattr(demo_fleet, "build", lambda folder, **_: run("init", folder))
+
+    folder = fleet if command == "serve" else tmp_path / "new"
+    words = ["--fleet", folder] if command == "serve" else [folder]
+    result = run(command, *words, "--port", "8765")
+
+    assert result.exit_code == 0
+    (options,) = started
+    assert options[1:4] == ["-m", "streamlit", "run"]
+    assert {"--server.address=127.0.0.1", "--server.port=8765", "--browser.gatherUsageStats=false"} <= set(options)
+    assert options[-2:] == ["--", str(folder.resolve())]
+    assert "http://127.0.0.1:8765" in result.stderr
+
+
+def test_help_needs_none_of_the_libraries_that_do_the_work() -> None:
+    code = "import sys, pipeline.cli; print(*sorted({name.partition('.')[0] for name in sys.modules}))"
+
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()  # noqa: S603
+
+    assert {"scipy", "numpy", "pandas", "pyarrow", "duckdb", "pint", "streamlit", "demo_fleet"} & set(loaded) == set()
+
+
+def test_a_terminal_without_the_symbols_still_shows_the_words(fleet: Path) -> None:
+    command = [sys.executable, "-c", "from pipeline.cli import main; main()", "check", "--fleet", str(fleet)]
+    result = subprocess.run(  # noqa: S603 - our own interpreter and command
+        [*command, "--as-of", "2026-06-14"], capture_output=True, check=True, env={"PYTHONIOENCODING": "ascii"}
+    )
+
+    assert re.search(rb"\? +HOLD|\? HOLD", result.stdout)
+
+
+def test_a_version_is_told(run: Run) -> None:
+    assert re.search(r"\d+\.\d+", run("--version").stdout)
