@@ -42,7 +42,7 @@ def test_every_judged_indicator_is_among_the_healthy_series() -> None:
 
 
 def test_healthy_seasons_stay_within_the_budget_of_false_watches() -> None:
-    # 13 engines x 100 runs after their baselines / 1.3 a day = 1,000 engine-days, so one false watch at most. Every sixth
+    # 13 engines x 100 runs after their baselines / 1.3 a day = 1,000 engine-days: one false watch at most. Every sixth
     # morning is judged, to be quick. By a longer simulation of the same kind (150 engines, 10,154 engine-days, every
     # second morning): none; with 2.5 times the noise (4,062 engine-days): 2, that is 0.5 in 1,000.
     runs, engines, found = 112, 13, 0
