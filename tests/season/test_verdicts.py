@@ -117,13 +117,13 @@ def test_an_engine_with_few_runs_says_new_and_claims_no_baseline() -> None:
 
 def test_a_cause_is_less_sure_on_fewer_runs() -> None:
     values = noisy(32, 0.08)
-    values[-2:] = -1.7
-    two = judged(made_series(values, setting=90.0))
+    values[-1] = -2.3
+    one = judged(made_series(values, setting=90.0))
     five = told("shift_reach_error", "forward", 0.0, -1.7, "step", setting=90.0)
 
-    assert (two.runs, five.runs) == (2, 5)
-    # two runs of the four that would be full evidence: 0.7 + 0.3 / 2 of the rule's own certainty
-    assert finding([two]).confidence == pytest.approx(only([two]).certainty * 0.85, abs=0.006)
+    assert (one.runs, five.runs) == (1, 5)
+    # one run of the four that would be full evidence: 0.7 + 0.3 / 4 of the rule's own certainty
+    assert finding([one]).confidence == pytest.approx(only([one]).certainty * 0.775, abs=0.006)
     assert finding([five]).confidence == pytest.approx(only([five]).certainty, abs=0.006)
 
 
