@@ -94,7 +94,9 @@ class Planted:
 
     @property
     def patterns(self) -> frozenset[str]:
-        """Patterns that describe it: play shows as scatter too, a step on the first day is constant."""
+        """Patterns that describe it: play scatters too; a step from the first day or a new target on is constant."""
+        if self.cause == "calibration_change":
+            return frozenset({"constant", "step"})
         if self.profile == "step" and self.onset <= self.first:
             return frozenset({"constant"})
         return frozenset({self.profile}) | (_SCATTER if self.cause in {"linkage_play", "dog_contact"} else frozenset())

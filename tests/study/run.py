@@ -9,7 +9,6 @@ was planted. Odd seeds are 'seen' while the statistics are made, even ones are '
 in a folder, and a later run only walks their mornings again.
 """
 
-# ruff: noqa: T201 - it prints: that is what it is for
 from __future__ import annotations
 
 import argparse

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 
 from planted import DAY, Planted
 
+from pipeline.catalogue import indicators
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -21,6 +23,14 @@ RUNS_TO_SHOW: Final = 5
 RUNS_TO_SHAPE: Final = 8
 """Runs since the onset from which the pattern should be told rightly."""
 
+RUNS_TO_SHAPE_BACK: Final = 13
+"""The same for readings over ten runs: until all ten are new, a step and growth look alike."""
+
+LOOKING_BACK: Final = frozenset(name for name, found in indicators().items() if found.looks_back)
+
+COUNTED: Final = frozenset(name for name, found in indicators().items() if found.judged.against == "any")
+"""Indicators that are counted when they occur: they have no shape."""
+
 FUEL_DAYS: Final = 10
 CLOSE_SHARE: Final = 0.3
 """A projection is right within this share of the true remaining hours, or if its interval holds them."""
@@ -28,10 +38,15 @@ CLOSE_SHARE: Final = 0.3
 
 @dataclass(frozen=True)
 class Projection:
-    """Hours to the hold limit as told half-way, and as they truly were."""
+    """Hours to the hold limit as told half-way, and as they truly were.
+
+    Planted faults grow by the day, not by the hour. So the true hours are the days left at the pace at which the
+    engine was used since the onset; `used_hours` is what it then really ran.
+    """
 
     told: Told
     true_hours: float
+    used_hours: float
 
     @property
     def outcome(self) -> str:
@@ -207,7 +222,8 @@ def _fits(fault: Planted, others: Sequence[Planted], told: Told) -> bool:
 def _is_shaped(fault: Planted, told: Told, track: Track) -> bool:
     """Whether the fault has been there for long enough, and has not stood at its full size for long."""
     is_over = fault.profile == "growing" and told.morning > fault.full + timedelta(days=5)
-    return track.runs_between(fault.onset, told.morning) >= RUNS_TO_SHAPE and not is_over and told.indicator != "signal"
+    runs = RUNS_TO_SHAPE_BACK if told.indicator in LOOKING_BACK else RUNS_TO_SHAPE
+    return track.runs_between(fault.onset, told.morning) >= runs and not is_over and told.indicator not in COUNTED
 
 
 def _projection(fault: Planted, fitting: Sequence[Told], track: Track) -> Projection | None:
@@ -217,8 +233,16 @@ def _projection(fault: Planted, fitting: Sequence[Told], track: Track) -> Projec
         return None
     half_way = first.morning + (fault.hold_on - first.morning) / 2
     told = [each for each in fitting if first.morning <= each.morning <= half_way][-1]
-    at_limit, now = track.hours_on(fault.hold_on), track.hours_before(told.morning)
-    return None if at_limit is None or now is None or at_limit <= now else Projection(told, at_limit - now)
+    at_limit, latest, start = (
+        track.hours_on(fault.hold_on),
+        track.last_before(told.morning),
+        track.hours_on(fault.onset),
+    )
+    if at_limit is None or latest is None or start is None or latest[0] <= fault.onset:
+        return None
+    day, now = latest
+    pace = (now - start) / (day - fault.onset).days
+    return Projection(told, (fault.hold_on - day).days * pace, at_limit - now)
 
 
 def _first_and_last(walk: Walk) -> list[Told]:

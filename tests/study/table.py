@@ -135,7 +135,7 @@ def _projections(scores: Scores) -> Iterator[str]:
         yield (
             f"    {projection.outcome:7} seed {case.seed} {case.fault.engine_id} {case.fault.cause} {told.morning} "
             f"{told.indicator}/{told.facet}: told {_number(told.hours_to_hold)} ({span}) h, "
-            f"true {projection.true_hours:.0f} h"
+            f"true {projection.true_hours:.0f} h at the pace so far, {projection.used_hours:.0f} as used"
         )
 
 

@@ -73,9 +73,9 @@ class Track:
         """Engine hours at the first run on or after a day; None if none follows."""
         return next((hours for at, hours in zip(self.days, self.hours, strict=True) if at >= day), None)
 
-    def hours_before(self, day: date) -> float | None:
-        """Engine hours at the last run before a day."""
-        past = [hours for at, hours in zip(self.days, self.hours, strict=True) if at < day]
+    def last_before(self, day: date) -> tuple[date, float] | None:
+        """Day and engine hours of the last run before a day."""
+        past = [(at, hours) for at, hours in zip(self.days, self.hours, strict=True) if at < day]
         return past[-1] if past else None
 
 
