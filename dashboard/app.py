@@ -12,6 +12,11 @@ SCREENS = (
     ("morning", "Morning"),
     ("boat", "Boat"),
     ("engine", "Engine"),
+    ("season", "Season"),
+    ("trace", "Trace"),
+    ("logs", "Logs"),
+    ("logbook", "Logbook"),
+    ("method", "Method"),
 )
 
 

@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -17,15 +17,18 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
+from dashboard import state
 from pipeline import logbook, morning, screen_data
+from pipeline import trace as traces
 from pipeline.catalogue import Limits, indicators
 from pipeline.changes import Change
 from pipeline.corrections import Corrections, corrections
-from pipeline.logbook import Note
+from pipeline.logbook import Kind, Note
 from pipeline.morning import Morning
 from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
 from pipeline.states import limits_of
 from pipeline.store import Store
+from pipeline.trace import LogPlace
 
 Edition = tuple[object, ...]
 """What a cached answer was made from: snapshot, and size and age of the files that people change."""
@@ -63,12 +66,10 @@ def fleet() -> Fleet:
 
 
 def now(fleet: Fleet) -> datetime:
-    """The present in the fleet's zone: the last five-minute mark, or the snapshot's own time if that is later."""
+    """The present in the fleet's zone: the last five-minute mark, or when logs or notes last came in."""
     moment = datetime.now(UTC)
     mark = moment - timedelta(seconds=moment.timestamp() % STEP.total_seconds())
-    snapshot = fleet.store.snapshot()
-    published = datetime.fromtimestamp(snapshot.stat().st_mtime, UTC) if snapshot and snapshot.exists() else mark
-    return max(mark, min(published + timedelta(seconds=1), moment)).astimezone(fleet.zone)
+    return max(mark, min(_last_change(fleet.register.folder), moment)).astimezone(fleet.zone)
 
 
 def judged(fleet: Fleet, as_of: datetime) -> Morning:
@@ -94,6 +95,76 @@ def idle_windows(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """What the newest logs of an engine show."""
     return _rows(fleet.edition, "evidence", engine_id, as_of, fleet)
+
+
+def logs(fleet: Fleet, as_of: datetime) -> pd.DataFrame:
+    """Every file that came in, taken or refused."""
+    return screen_data.logs(fleet.store.reader(), as_of, fleet.zone)
+
+
+def season(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> pd.DataFrame:
+    """Every reading of an indicator and facet."""
+    return screen_data.season(fleet.store.reader(), indicator, facet, as_of, fleet.zone)
+
+
+def weeks(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> pd.DataFrame:
+    """The median reading of each engine in each week."""
+    return screen_data.weeks(fleet.store.reader(), indicator, facet, as_of, fleet.zone)
+
+
+def facets(fleet: Fleet) -> dict[str, tuple[str, ...]]:
+    """The facets that have readings, by indicator."""
+    return screen_data.facets(fleet.store.reader())
+
+
+def logs_of(fleet: Fleet, engine_id: str, as_of: datetime) -> tuple[LogPlace, ...]:
+    """The logs of an engine, the newest first."""
+    return traces.logs_of(fleet.store.reader(), engine_id, as_of)
+
+
+def trace(fleet: Fleet, place: LogPlace, from_s: float, to_s: float) -> pd.DataFrame:
+    """The channels of a log between two moments, thinned."""
+    return _trace(fleet.edition, place, from_s, to_s, fleet)
+
+
+def stretch(place: LogPlace, from_text: str | None, seconds_text: str | None) -> tuple[float, float]:
+    """The stretch that an address asks for, held inside the log; the whole log where it asks for none."""
+    return traces.stretch(place, from_text, seconds_text)
+
+
+def about(at_s: float, seconds: float) -> dict[str, str]:
+    """The parameters of a stretch that begins a little before a moment."""
+    return {state.FROM: f"{at_s - seconds / 4:.1f}", state.SECONDS: f"{seconds:g}"}
+
+
+def span_ms(fleet: Fleet, from_s: float, to_s: float) -> tuple[float, float]:
+    """A stretch on the charts' clock."""
+    return screen_data.local_ms(from_s, fleet.zone), screen_data.local_ms(to_s, fleet.zone)
+
+
+def local_text(fleet: Fleet, at_s: float) -> str:
+    """A moment in the fleet's zone, in words."""
+    return f"{datetime.fromtimestamp(at_s, fleet.zone):%a %d %b %Y %H:%M}"
+
+
+@dataclass(frozen=True)
+class Said:
+    """What became of a note that somebody wanted to write."""
+
+    is_written: bool
+    text: str
+
+
+def write_note(
+    fleet: Fleet, boat: str, engine: str | None, kind: Kind, text: str, at: datetime, author: str, until: date
+) -> Said:
+    """Write a note; what is wrong with it comes back in words. `until`, a day's end, counts for a deferral alone."""
+    end = datetime.combine(until, time(23, 59, 59), fleet.zone) if kind is Kind.DEFER else None
+    try:
+        found = logbook.add_note(fleet.register.folder, boat, engine, kind, text, at, author.strip() or None, end)
+    except ValueError as error:
+        return Said(is_written=False, text=f"Not written: {error}.")
+    return Said(is_written=True, text=f"Note {found.note_id} is written.")
 
 
 def channels(fleet: Fleet, engine_id: str, as_of: datetime) -> screen_data.Channels:
@@ -130,6 +201,13 @@ def _edition(where: Path) -> Edition:
     current = where / "store" / "CURRENT"
     names = [where / name for name in _CHANGED_BY_PEOPLE]
     return (str(where), current.read_text(encoding="utf-8") if current.exists() else None, *_ages(names))
+
+
+def _last_change(where: Path) -> datetime:
+    """When the newest logs were published or the newest note was written."""
+    ages = _ages([where / "store" / "CURRENT", where / logbook.FILE_NAME, where / f"{logbook.FILE_NAME}-wal"])
+    newest_ns = max((found[0] for found in ages if found), default=0)
+    return datetime.fromtimestamp(newest_ns / 1e9 + 1, UTC)
 
 
 def _ages(paths: list[Path]) -> Iterator[tuple[int, int] | None]:
@@ -178,3 +256,9 @@ def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: 
 def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> Corrections:
     states = _judged(edition, as_of, _fleet).states
     return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def _trace(edition: Edition, place: LogPlace, from_s: float, to_s: float, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
+    samples = _fleet.store.samples_path(place.samples)
+    return traces.trace(_fleet.store.reader(), samples, from_s, to_s, _fleet.zone)

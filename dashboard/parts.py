@@ -83,15 +83,20 @@ def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
         _replay_bar(fleet, as_of)
 
 
-def chosen_boat(fleet: data.Fleet) -> Boat:
-    """The boat that the address names, with a picker for another; says so where there is no such boat."""
+def chosen_boat(fleet: data.Fleet, *, first: bool = False) -> Boat:
+    """The boat that the address names, with a picker for another; says so where there is no such boat.
+
+    Where none is named, the screen waits for a choice, or shows the first boat if `first`.
+    """
     boats = {boat.id: boat for boat in fleet.register.boats}
     asked = state.read(state.BOAT)
     if asked is not None and asked not in boats:
         note(f"There is no boat {asked!r} in the register. {did_you_mean(asked, boats)} Choose one below.")
         state.write(state.BOAT, None)
         asked = None
-    found = _picked("Boat", {boat.id: boat.name for boat in boats.values()}, asked, state.BOAT)
+    if asked is None and (first or len(boats) == 1):
+        asked = next(iter(boats))
+    found = picked("Boat", {boat.id: boat.name for boat in boats.values()}, asked, state.BOAT)
     if found is None:
         st.stop()
     state.write(state.BOAT, found)
@@ -109,7 +114,7 @@ def chosen_engine(fleet: data.Fleet, boat: Boat) -> Engine:
         note(f"{boat.name} has no engine {asked!r}, so another one is shown.")
     found = asked if asked in engines else next(iter(engines))
     if len(engines) > 1:
-        found = _picked("Engine", {each: each for each in engines}, found, state.ENGINE) or found
+        found = picked("Engine", {each: each for each in engines}, found, state.ENGINE) or found
     state.write(state.ENGINE, found)
     return fleet.register.engine(f"{boat.id}/{found}")
 
@@ -181,7 +186,9 @@ def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:
             "div",
             badge(found.status, small=True),
             tag("b", place) if place else None,
-            tag("span", f"deferred until {when(_local(found.deferred_until, morning))}") if found.deferred_until else None,
+            tag("span", f"deferred until {when(_local(found.deferred_until, morning))}")
+            if found.deferred_until
+            else None,
             class_="mw-line",
         ),
         tag("p", found.says, class_="mw-says"),
@@ -227,6 +234,26 @@ def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -
     return f"{', '.join(named)} {wording.short_unit(indicator)}{beyond}"
 
 
+def small_title(text: str) -> Html:
+    """The name of a panel."""
+    return tag("div", text, class_="mw-panel-title")
+
+
+def file_line(file: str, began: str) -> Html:
+    """Which log is shown, and when it began."""
+    return tag("p", tag("b", began), " ", tag("span", file, class_="mw-quiet mw-file"))
+
+
+def meaning(indicator: Indicator) -> Html:
+    """What an indicator is, in its own words."""
+    return tag("p", indicator.meaning, " ", tag("span", indicator.caveat, class_="mw-quiet"))
+
+
+def band_text(band: tuple[float, float]) -> str:
+    """A wanted band in words."""
+    return " to ".join(f"{end:+g}".replace("+0", "0").replace("-", "−") for end in band)
+
+
 def cautions() -> None:
     """The cautions, wherever a screen suggests running an engine."""
     st.html(
@@ -251,13 +278,21 @@ def note_line(found: Note, fleet: data.Fleet) -> Html:
     )
 
 
-def _picked(label: str, names: Mapping[str, str], asked: str | None, parameter: str) -> str | None:
+def picked(label: str, names: Mapping[str, str], asked: str | None, parameter: str) -> str | None:
     """A choice by id, never by position: its key holds what was asked, so that it cannot show another one's."""
     key = f"pick_{parameter}:{asked}"
     ids = list(names)
-    index = ids.index(asked) if asked in names else None
+    index = ids.index(asked) if asked is not None and asked in names else None
     return st.selectbox(
-        label, ids, index, format_func=lambda each: names[each], key=key, placeholder="choose", on_change=_take, args=(parameter, key), width=340,
+        label,
+        ids,
+        index,
+        format_func=lambda each: names[each],
+        key=key,
+        placeholder="choose",
+        on_change=_take,
+        args=(parameter, key),
+        width=340,
     )
 
 
@@ -339,6 +374,4 @@ def _logs(found: Finding) -> Html | None:
     if not found.evidence.logs:
         return None
     count = wording.count(len(found.evidence.logs), "log")
-    return tag(
-        "details", tag("summary", f"Rests on {count}"), join(tag("code", each) for each in found.evidence.logs)
-    )
+    return tag("details", tag("summary", f"Rests on {count}"), join(tag("code", each) for each in found.evidence.logs))

@@ -22,6 +22,9 @@ SECONDS: Final = "seconds"
 _KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
 """Parameters that go along from screen to screen; the others belong to one link."""
 
+NOTE_OPENED: Final = "note_opened"
+"""Session key: when the form for a note was opened, so that its defaults hold still while somebody writes."""
+
 NOTE_SAVED: Final = "note_saved"
 """Session key: the note written last, shown once after the rerun."""
 

@@ -1,14 +1,14 @@
 """What the screens draw beyond the morning itself: rows of one engine, siblings side by side. SQL in sql/screens.
 
-Times come as `local_ms`: the wall clock of the fleet's zone written as if it were UTC, in milliseconds. A chart on a UTC
-scale then shows the fleet's time whatever zone the browser is in. `at_s` stays the true moment (epoch seconds).
+Times come as `local_ms`: the wall clock of the fleet's zone written as if it were UTC, in milliseconds. A chart on a
+UTC scale then shows the fleet's time whatever zone the browser is in. `at_s` stays the true moment (epoch seconds).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -37,7 +37,7 @@ class Sibling:
 
 @dataclass(frozen=True)
 class SiblingRow:
-    """One indicator and facet over a boat's engines. `apart` is the largest less the smallest level, None for one engine.
+    """One indicator and facet over a boat's engines. `apart` is the largest less the smallest level, None if alone.
 
     `is_far` says that they stand farther apart than what is watched.
     """
@@ -74,6 +74,31 @@ def idle_windows(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) 
 def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
     """What each of the newest logs shows: `thing` and how many `times`; null where a log shows nothing."""
     return _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
+
+
+def logs(db: Database, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """Every file that came in: status, reason, boat, `minutes` long; a refused file has no time. The newest first."""
+    return _rows(db, "logs", {"as_of": as_of}, zone)
+
+
+def season(db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """Every reading of an indicator and facet, in its unit, with `boat` and `engine`."""
+    found = _rows(db, "season", {"indicator": indicator, "facet": facet, "as_of": as_of}, zone)
+    return _with_names(found)
+
+
+def weeks(db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """The median reading of each engine in each week, in the indicator's unit, and over how many `runs`."""
+    asked = {"indicator": indicator, "facet": facet, "as_of": as_of, "zone": zone.key}
+    return _with_names(_rows(db, "weeks", asked, zone))
+
+
+def facets(db: Database) -> dict[str, tuple[str, ...]]:
+    """The facets that have readings, by indicator; '' where an indicator has none."""
+    found: dict[str, list[str]] = {}
+    for row in rows(db, read_query("screens", "facets")):
+        found.setdefault(row["indicator"], []).append(row["facet"])
+    return {name: tuple(each) for name, each in found.items()}
 
 
 def channels(db: Database, engine_id: str, as_of: datetime) -> Channels:
@@ -122,10 +147,22 @@ def _rows(db: Database, name: str, parameters: Mapping[str, Any], zone: ZoneInfo
     return with_local_time(db.execute(read_query("screens", name), parameters).df(), zone)
 
 
+def _with_names(found: pd.DataFrame) -> pd.DataFrame:
+    names = found["engine_id"].str.split("/", n=1, expand=True).reindex(columns=[0, 1])
+    return found.assign(boat=names[0], engine=names[1])
+
+
+def local_ms(at_s: float, zone: ZoneInfo) -> float:
+    """A moment (epoch s) on the charts' clock: the zone's wall clock as if it were UTC, in milliseconds."""
+    moment = datetime.fromtimestamp(at_s, zone)
+    return (at_s + (moment.utcoffset() or timedelta()).total_seconds()) * 1000
+
+
 def with_local_time(found: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
     """The rows with `local_ms` and `when`, the moment in words, made from `at_s`."""
     moments = pd.to_datetime(found["at_s"], unit="s", utc=True).dt.tz_convert(zone)
     walls = moments.dt.tz_localize(None)
     return found.assign(
-        local_ms=(walls - pd.Timestamp(0)) / pd.Timedelta(milliseconds=1), when=moments.dt.strftime("%a %d %b %Y %H:%M:%S")
+        local_ms=(walls - pd.Timestamp(0)) / pd.Timedelta(milliseconds=1),
+        when=moments.dt.strftime("%a %d %b %Y %H:%M:%S"),
     )

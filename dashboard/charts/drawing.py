@@ -1,4 +1,4 @@
-"""What all charts have in common: time axes in the fleet's zone, limits as rules, sizes that can be read at arm's length."""
+"""What all charts share: time axes in the fleet's zone, limits as rules, sizes that can be read at arm's length."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pandas as pd
 from dashboard.charts import palette
 from pipeline.catalogue import Limits
 
-Chart = alt.LayerChart | alt.Chart
+Chart = alt.LayerChart | alt.Chart | alt.FacetChart
 
 LABEL_PX: Final = 14
 
@@ -28,6 +28,9 @@ def time_axis(title: str | None = None) -> alt.X:
     return alt.X("local_ms:T", title=title, scale=alt.Scale(type="utc"), axis=alt.Axis(format="%d %b", tickCount=6))
 
 
+NO_LIMITS: Final = pd.DataFrame({"value": pd.Series(dtype="float"), "limit": pd.Series(dtype="str")})
+
+
 def limit_rows(limits: Limits, band: tuple[float, float] = (0.0, 0.0), worse: str = "away") -> pd.DataFrame:
     """The values at which the limits stand, on the bad sides of what is wanted: `value`, `limit` (watch or hold)."""
     rows = []
@@ -39,7 +42,7 @@ def limit_rows(limits: Limits, band: tuple[float, float] = (0.0, 0.0), worse: st
 
 
 def limit_rules(rows: pd.DataFrame) -> list[alt.Chart]:
-    """Watch limits as dashed, hold limits as solid rules: one layer each, so that no colour scale is shared with dots."""
+    """Watch limits as dashed, hold limits as solid rules, a layer each: dots share no colour scale with them."""
     return [
         alt.Chart(rows[rows["limit"] == word])
         .mark_rule(strokeWidth=1.5, color=palette.STATUS[word], strokeDash=DASHES[word])
@@ -55,12 +58,13 @@ def named_scale(colours: Any, names: Sequence[str]) -> alt.Scale:
 
 def finished(chart: Chart, height: int) -> Chart:
     """The chart at its height, as wide as its place, with labels that can be read in poor light."""
-    return (
+    done: Chart = (
         chart.properties(height=height, width="container")
         .configure_axis(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, titleFontWeight="normal", labelLimit=220)
         .configure_legend(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, orient="top", symbolSize=110, title=None)
         .configure_view(stroke=None)
     )
+    return done
 
 
 def inked(chart: Chart, *, dark: bool) -> Chart:

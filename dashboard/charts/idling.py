@@ -22,7 +22,7 @@ def integral_rows(windows: pd.DataFrame, gear: str) -> pd.DataFrame:
     return found.assign(age=found["runs_ago"].lt(RECENT_RUNS).map({True: AGES[0], False: AGES[1]}))
 
 
-def integral(rows: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> alt.LayerChart:
+def integral(rows: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> drawing.Chart:
     """Integral against temperature with the wanted band; the last runs are filled, earlier ones hollow."""
     band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}])).mark_rect(
         color=palette.STATUS["ready"], opacity=0.22
@@ -33,7 +33,9 @@ def integral(rows: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) ->
         .encode(
             x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False)),
             y=alt.Y("integral_pct:Q", title="integral, %"),
-            color=alt.Color("age:N", scale=alt.Scale(domain=list(AGES), range=[palette.GEARS["forward"], palette.QUIET])),
+            color=alt.Color(
+                "age:N", scale=alt.Scale(domain=list(AGES), range=[palette.GEARS["forward"], palette.QUIET])
+            ),
             shape=alt.Shape("age:N", scale=alt.Scale(domain=list(AGES), range=["triangle-up", "circle"])),
             opacity=alt.condition(alt.datum.age == AGES[0], alt.value(1), alt.value(0.6)),
             tooltip=_TIPS,
@@ -48,7 +50,7 @@ def trim_rows(windows: pd.DataFrame) -> pd.DataFrame:
     return windows[windows["fuel_trim_pct"].notna() & windows["thermal"].isin(["cold", "hot"])]
 
 
-def trim(rows: pd.DataFrame, limits: Limits) -> alt.LayerChart:
+def trim(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
     """Fuel trim of idle windows over time, cold and hot told by shape and colour; the line is the day's median."""
     thermals = ["cold", "hot"]
     colour = alt.Color("thermal:N", scale=drawing.named_scale(palette.THERMAL, thermals))

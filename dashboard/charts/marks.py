@@ -89,8 +89,7 @@ def place(value: float, indicator: Indicator, facet: str, limits: Limits) -> flo
     middle, half = (low + high) / 2, (high - low) / 2
     watch = half + (limits.watch if limits.watch is not None else (limits.hold or 1.0) / 2)
     hold = half + (limits.hold if limits.hold is not None else 2 * (limits.watch or 1.0))
-    off = abs(value - middle)
-    scaled = off / watch * WATCH_PLACE if off <= watch else _beyond(off, watch, hold)
+    scaled = _scaled(abs(value - middle), watch, hold)
     return _clamped(scaled if value >= middle else -scaled)
 
 
@@ -100,7 +99,9 @@ def heading(columns: Sequence[Group]) -> Html:
         tag(
             "div",
             tag("div", group.title, class_="mw-group-title"),
-            tag("div", *(tag("span", facet or " ", class_="mw-facet") for _, facet in group.columns), class_="mw-cells"),
+            tag(
+                "div", *(tag("span", facet or " ", class_="mw-facet") for _, facet in group.columns), class_="mw-cells"
+            ),
             class_="mw-group",
             style=f"--n:{len(group.columns)}",
         )
@@ -130,7 +131,11 @@ def legend() -> Html:
         "p",
         "Dots are the last runs, left to right; the shape at the right is the level now: ",
         *(
-            tag("span", f"{wording.STATUS_SYMBOLS[status]} {wording.STATUS_WORDS[status].lower()}  ", class_=f"mw-{status}")
+            tag(
+                "span",
+                f"{wording.STATUS_SYMBOLS[status]} {wording.STATUS_WORDS[status].lower()}  ",
+                class_=f"mw-{status}",
+            )
             for status in ("ready", "watch", "hold")
         ),
         "The shaded zones begin at the watch and at the hold limit. A dashed cell has no reading.",
@@ -157,8 +162,11 @@ def _mark(state: State) -> Mark:
     )
 
 
-def _beyond(off: float, watch: float, hold: float) -> float:
-    span = hold - watch if hold > watch else watch
+def _scaled(off: float, watch: float, hold: float) -> float:
+    """A distance on the scale; limits that are equal or zero leave no room between them, so any will do."""
+    if off < watch:
+        return off / watch * WATCH_PLACE
+    span = max(hold - watch, 0.0) or watch or 1.0
     return WATCH_PLACE + (off - watch) / span * (HOLD_PLACE - WATCH_PLACE)
 
 

@@ -1,4 +1,4 @@
-"""The colours of marks. Each has a contrast of at least 3:1 on the light and on the dark ground, so one set serves both.
+"""The colours of marks. Each has a contrast of 3:1 or more on the light and on the dark ground: one set serves both.
 
 After Okabe and Ito's palette for all kinds of colour vision, each moved to where both grounds are served. A colour is
 never the only cue: marks differ in shape, lines in their dash, and words stand beside.

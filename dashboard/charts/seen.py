@@ -33,7 +33,7 @@ def seen_rows(evidence: pd.DataFrame) -> pd.DataFrame:
     return found.assign(is_seen=found["times"].gt(0).map({True: "seen", False: "not seen"}))
 
 
-def seen(rows: pd.DataFrame) -> alt.LayerChart:
+def seen(rows: pd.DataFrame) -> drawing.Chart:
     """A filled square where a log shows the thing, an open one where it does not."""
     order = rows.drop_duplicates("log_id")["log"].tolist()
     kinds = ["seen", "not seen"]

@@ -27,7 +27,7 @@ def position_rows(shifts: pd.DataFrame, gear: str, limits: Limits) -> pd.DataFra
     return found.assign(**bands)
 
 
-def positions(rows: pd.DataFrame) -> alt.LayerChart:
+def positions(rows: pd.DataFrame) -> drawing.Chart:
     """Target as a thick line, limits as thin ones about it, settled positions as dots."""
     base = alt.Chart(rows).encode(x=drawing.time_axis())
     bands = [
@@ -38,9 +38,13 @@ def positions(rows: pd.DataFrame) -> alt.LayerChart:
         for side in ("low", "high")
         if f"{word}_{side}" in rows
     ]
-    target = base.mark_line(interpolate="step-after", color=palette.QUIET, strokeWidth=2.5).encode(y=_travel("target_pct"))
+    target = base.mark_line(interpolate="step-after", color=palette.QUIET, strokeWidth=2.5).encode(
+        y=_travel("target_pct")
+    )
     dots = base.mark_point(filled=True, size=46, opacity=0.8).encode(
-        y=_travel("settled_pct"), color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None), tooltip=_TIPS
+        y=_travel("settled_pct"),
+        color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
+        tooltip=_TIPS,
     )
     return drawing.finished(alt.layer(*bands, target, dots), 190)
 
@@ -54,7 +58,7 @@ def reach_rows(shifts: pd.DataFrame) -> pd.DataFrame:
     return shifts[shifts["reach_error_pct"].notna() & shifts["to_gear"].notna()]
 
 
-def reach(rows: pd.DataFrame, limits: Limits) -> alt.LayerChart:
+def reach(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
     """Reach error of every shift, the gear told by shape and colour; a dot can be picked."""
     pick = alt.selection_point(name=PICK, fields=["log_id", "at_s"], on="click", empty=False)
     dots = (
@@ -79,7 +83,7 @@ def transit_rows(shifts: pd.DataFrame, against: str) -> pd.DataFrame:
     return shifts[beside_neutral & shifts["transit_s"].notna() & shifts[against].notna()]
 
 
-def transit(rows: pd.DataFrame, against: str, title: str) -> alt.LayerChart:
+def transit(rows: pd.DataFrame, against: str, title: str) -> drawing.Chart:
     """Transit time against battery voltage or temperature: what they explain is no wear."""
     chart = (
         alt.Chart(rows)

@@ -56,7 +56,9 @@ def _findings(line: BoatLine, morning: Morning) -> None:
 
 
 def _engines(fleet: data.Fleet, boat: Boat, line: BoatLine, morning: Morning) -> None:
-    parts.section("Engines side by side", "the same fuel, the same air, the same helm: their difference is the best control")
+    parts.section(
+        "Engines side by side", "the same fuel, the same air, the same helm: their difference is the best control"
+    )
     columns = marks.groups(morning.states)
     rows = marks.mark_rows(morning.states)
     drawn = [
@@ -85,7 +87,9 @@ def _who(engine: EngineLine) -> Html:
 
 def _table(table: tuple[SiblingRow, ...], engines: list[str]) -> Html:
     several = len(engines) > 1
-    head = tag("tr", tag("th", "level now"), *(tag("th", each) for each in engines), tag("th", "apart") if several else None)
+    head = tag(
+        "tr", tag("th", "level now"), *(tag("th", each) for each in engines), tag("th", "apart") if several else None
+    )
     return tag("table", tag("thead", head), tag("tbody", *(_row(each, engines) for each in table)), class_="mw-table")
 
 
@@ -108,7 +112,12 @@ def _notes(fleet: data.Fleet, line: BoatLine, morning: Morning) -> None:
         return
     outcomes = {each.note.note_id: wording.aftermath_says(each) for each in line.notes}
     listed = [
-        join([parts.note_line(each, fleet), tag("li", outcomes[each.note_id], class_="mw-after") if each.note_id in outcomes else None])
+        join(
+            [
+                parts.note_line(each, fleet),
+                tag("li", outcomes[each.note_id], class_="mw-after") if each.note_id in outcomes else None,
+            ]
+        )
         for each in written[:NOTES_SHOWN]
     ]
     st.html(tag("ul", *listed, class_="mw-notes"))

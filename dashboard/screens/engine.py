@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import data, parts, state
 from dashboard.charts import idling, seen, shifting
-from dashboard.markup import Html, join, tag
+from dashboard.markup import Html, tag
 from pipeline import wording
 from pipeline.catalogue import Limits, indicators
 from pipeline.corrections import Correction, Corrections
@@ -36,9 +36,23 @@ def show() -> None:
     mine = next(each for each in line.engines if each.engine == engine.id)
     st.html(_standing(line.name, engine, mine, morning))
     found = [each for each in line.findings if each.engine == engine.id]
-    st.html(join(parts.finding(each, morning) for each in found))
+    for place, each in enumerate(found):
+        st.html(parts.finding(each, morning))
+        _ways_on(engine, each, place)
     _DRAWN[_part(engine, found)](fleet, engine, as_of)
     parts.cautions()
+
+
+def _ways_on(engine: Engine, found: Finding, place: int) -> None:
+    """From a finding to its season and to the newest log behind it."""
+    with st.container(horizontal=True, gap="small", key=f"ways_{place}"):
+        name, here = indicators().get(found.indicator), {"boat": engine.boat_id, "engine": engine.id}
+        if name is not None and name.judged.against != "presence":
+            to_season = state.link(**here, indicator=found.indicator, facet=found.facet)
+            st.page_link("screens/season.py", label="its season ›", query_params=to_season)
+        if found.evidence.logs:
+            newest = state.link(**here, log=found.evidence.logs[-1])
+            st.page_link("screens/trace.py", label="newest log behind it ›", query_params=newest)
 
 
 def _part(engine: Engine, found: list[Finding]) -> str:
@@ -79,10 +93,11 @@ def _shifting(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     rows = data.shifts(fleet, engine.engine_id, as_of)
     reach = shifting.reach_rows(rows)
     limits = data.limits(fleet, "shift_reach_error", engine.engine_id)
+    limits_said = parts.limits_text(limits.watch, limits.hold, indicators()["shift_reach_error"])
     if reach.empty:
         parts.nothing("No shift with a settled position in the logs of this engine.")
     else:
-        parts.section("Reach error", f"settled position less target; limits: {parts.limits_text(limits.watch, limits.hold, indicators()['shift_reach_error'])}")
+        parts.section("Reach error", f"settled position less target; limits: {limits_said}")
         parts.draw(shifting.reach(reach, limits), f"reach:{engine.engine_id}")
         _positions(rows, limits)
     _transit(rows)
@@ -106,7 +121,9 @@ def _positions(rows: pd.DataFrame, limits: Limits) -> None:
 def _transit(rows: pd.DataFrame) -> None:
     for against, title in (("battery_v", "battery, V"), ("temp_c", "temperature, °C")):
         found = shifting.transit_rows(rows, against)
-        parts.section(f"Transit time against {title.partition(',')[0]}", "low voltage and cold grease slow a sound actuator too")
+        parts.section(
+            f"Transit time against {title.partition(',')[0]}", "low voltage and cold grease slow a sound actuator too"
+        )
         if found.empty:
             parts.nothing("Not logged, or no shift from or to neutral with a transit time.")
         else:
@@ -122,7 +139,7 @@ def _idle(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         found = idling.integral_rows(rows, gear)
         parts.section(
             f"Integral against temperature, {gear}",
-            f"shaded: wanted {wanted[0]:+g} to {wanted[1]:+g} %; {parts.limits_text(limits.watch, limits.hold, indicator)}".replace("-", "−"),
+            f"shaded: wanted {parts.band_text(wanted)} %; {parts.limits_text(limits.watch, limits.hold, indicator)}",
         )
         if found.empty:
             parts.nothing(f"No idle window in {gear} with integral and temperature.")
@@ -134,7 +151,9 @@ def _fuel(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     indicator = indicators()["idle_fuel_trim"]
     limits = data.limits(fleet, "idle_fuel_trim", engine.engine_id)
     rows = idling.trim_rows(data.idle_windows(fleet, engine.engine_id, as_of))
-    parts.section("Fuel trim at idle", f"cold and hot never mixed; {parts.limits_text(limits.watch, limits.hold, indicator)}")
+    parts.section(
+        "Fuel trim at idle", f"cold and hot never mixed; {parts.limits_text(limits.watch, limits.hold, indicator)}"
+    )
     if rows.empty:
         parts.nothing("No idle window with a closed fuel loop, cold or hot.")
     else:
@@ -143,7 +162,9 @@ def _fuel(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
 
 def _calibration(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     found = data.proposed(fleet, engine.engine_id, as_of)
-    parts.section("What the calibration could be changed by", "arithmetic on the logs since the last change; a person decides")
+    parts.section(
+        "What the calibration could be changed by", "arithmetic on the logs since the last change; a person decides"
+    )
     for warning in found.warnings:
         parts.note(warning)
     st.html(_cells(found))
@@ -161,10 +182,20 @@ def _cells(found: Corrections) -> Html:
 
 
 def _cell(name: str, found: Correction) -> Html:
-    change = "leave" if found.change is None or not found.is_called_for else f"{found.change:+.1f} %".replace("-", "−")
-    measured = "–" if found.measured is None else f"{found.measured:+.1f} %".replace("-", "−")
+    change = "–" if found.change is None else _signed(found.change) if found.is_called_for else "leave"
+    measured = "–" if found.measured is None else _signed(found.measured)
     basis = found.reason or f"{wording.count(found.windows, 'window')} in {wording.count(found.runs, 'run')}"
-    return tag("tr", tag("th", name, scope="row"), tag("td", change, class_="mw-figure"), tag("td", measured, class_="mw-figure"), tag("td", basis))
+    return tag(
+        "tr",
+        tag("th", name, scope="row"),
+        tag("td", change, class_="mw-figure"),
+        tag("td", measured, class_="mw-figure"),
+        tag("td", basis),
+    )
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f} %".replace("-", "−")
 
 
 def _targets(found: Corrections) -> Html:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
@@ -15,6 +16,8 @@ from pipeline.findings import Finding
 from pipeline.morning import Morning
 from pipeline.ranking import BoatLine, EngineLine
 from pipeline.states import Status
+
+Rows = Mapping[str, Mapping[marks.Column, marks.Mark]]
 
 NAMES_SHOWN: Final = 6
 REASONS_SHOWN: Final = 3
@@ -85,12 +88,16 @@ def _next_out(morning: Morning) -> list[Html]:
 def _changes(fleet: data.Fleet, morning: Morning) -> None:
     found = data.changed(fleet, morning.as_of)
     names = {line.boat: line.name for line in morning.boats}
-    title = f"{wording.count(len(found), 'change')} since the morning before" if found else "No change since the morning before"
+    title = (
+        f"{wording.count(len(found), 'change')} since the morning before"
+        if found
+        else "No change since the morning before"
+    )
     listed = [tag("li", tag("b", names.get(each.boat, each.boat)), f" {wording.change_says(each)}") for each in found]
     st.html(tag("details", tag("summary", title), tag("ul", *listed), class_="mw-changes"))
 
 
-def _boat(line: BoatLine, columns: tuple[marks.Group, ...], rows: dict[str, dict[marks.Column, marks.Mark]], as_of: datetime) -> None:
+def _boat(line: BoatLine, columns: tuple[marks.Group, ...], rows: Rows, as_of: datetime) -> None:
     with st.container(border=True, key=f"boat_{line.boat}"):
         with st.container(horizontal=True, vertical_alignment="center", gap="small", key=f"head_{line.boat}"):
             st.html(parts.badge(line.status), width="content")
@@ -119,12 +126,16 @@ def _reasons(line: BoatLine, as_of: datetime) -> Html:
 
 
 def _reason(found: Finding, as_of: datetime) -> list[Html]:
-    age = f" Newest reading {wording.age(found.latest_at, as_of)}." if found.latest_at and found.value is not None else ""
-    symbol = tag("span", wording.STATUS_SYMBOLS[found.status], class_=f"mw-symbol mw-{found.status}", aria_label=found.status)
+    age = (
+        f" Newest reading {wording.age(found.latest_at, as_of)}." if found.latest_at and found.value is not None else ""
+    )
+    symbol = tag(
+        "span", wording.STATUS_SYMBOLS[found.status], class_=f"mw-symbol mw-{found.status}", aria_label=found.status
+    )
     return [symbol, tag("b", f"{found.engine}: "), tag("span", found.says), tag("span", age, class_="mw-quiet")]
 
 
-def _marks(line: BoatLine, columns: tuple[marks.Group, ...], rows: dict[str, dict[marks.Column, marks.Mark]]) -> Html:
+def _marks(line: BoatLine, columns: tuple[marks.Group, ...], rows: Rows) -> Html:
     drawn = [
         marks.row(_who(engine), columns, rows.get(f"{line.boat}/{engine.engine}", {}), engine.status)
         for engine in line.engines

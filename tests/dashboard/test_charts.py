@@ -1,0 +1,239 @@
+"""The rows behind the charts and how they are drawn, told from small tables made by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+import pytest
+
+from dashboard.charts import coverage, drawing, idling, marks, seasons, seen, shifting, tracing
+from pipeline.catalogue import Limits, indicators
+from pipeline.channels import CHANNELS
+from pipeline.screen_data import local_ms, with_local_time
+
+AUCKLAND = ZoneInfo("Pacific/Auckland")
+REACH = indicators()["shift_reach_error"]
+INTEGRAL = indicators()["idle_integral"]
+
+
+def _at(*moments: str) -> list[float]:
+    return [datetime.fromisoformat(each).timestamp() for each in moments]
+
+
+def _shifts() -> pd.DataFrame:
+    rows = pd.DataFrame(
+        {
+            "at_s": _at("2026-06-14T07:00+12:00", "2026-06-14T07:01+12:00", "2026-06-14T07:02+12:00"),
+            "log_id": ["a", "a", "a"],
+            "file": ["f", "f", "f"],
+            "from_gear": ["neutral", "forward", "neutral"],
+            "to_gear": ["forward", "reverse", "reverse"],
+            "target_pct": [90.0, 12.0, 12.0],
+            "settled_pct": [88.5, 12.1, float("nan")],
+            "reach_error_pct": [-1.5, 0.1, float("nan")],
+            "transit_s": [0.4, 0.9, float("nan")],
+            "battery_v": [13.1, 12.9, 13.0],
+            "temp_c": [60.0, float("nan"), 60.0],
+            "why_null": [None, None, "too short"],
+        }
+    )
+    return with_local_time(rows, AUCKLAND)
+
+
+def test_times_are_the_fleets_wall_clock_on_a_utc_scale() -> None:
+    rows = _shifts()
+    # 07:00 in Auckland stands as 07:00 UTC on the chart's clock, whatever zone the browser is in
+    assert rows["local_ms"][0] == datetime(2026, 6, 14, 7, 0, tzinfo=UTC).timestamp() * 1000
+    assert local_ms(rows["at_s"][0], AUCKLAND) == rows["local_ms"][0]
+    spec = shifting.reach(shifting.reach_rows(rows), REACH.limits).to_dict()
+    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    assert dots["encoding"]["x"]["scale"]["type"] == "utc"
+
+
+def test_when_the_clock_goes_back_the_chart_keeps_the_wall_clock() -> None:
+    # New Zealand's daylight saving time ended on 5 April 2026 at 03:00 NZDT (UTC+13), back to 02:00 NZST (UTC+12)
+    rows = with_local_time(pd.DataFrame({"at_s": _at("2026-04-04T13:30+00:00", "2026-04-04T14:30+00:00")}), AUCKLAND)
+    assert rows["local_ms"][0] == rows["local_ms"][1]
+    assert rows["at_s"][1] - rows["at_s"][0] == 3600
+
+
+def test_no_time_stays_no_time() -> None:
+    rows = with_local_time(pd.DataFrame({"at_s": [float("nan")]}), AUCKLAND)
+    assert rows["local_ms"].isna().all()
+
+
+def test_only_shifts_with_a_reading_are_drawn() -> None:
+    assert shifting.reach_rows(_shifts())["reach_error_pct"].tolist() == [-1.5, 0.1]
+
+
+def test_limits_stand_about_the_target_in_force() -> None:
+    rows = shifting.position_rows(_shifts(), "forward", Limits(watch=1, hold=2))
+    assert rows[["watch_low", "watch_high", "hold_low", "hold_high"]].to_numpy().tolist() == [[89, 91, 88, 92]]
+
+
+def test_no_limit_set_draws_no_limit() -> None:
+    rows = shifting.position_rows(_shifts(), "forward", Limits())
+    assert not [name for name in rows.columns if name.startswith(("watch_", "hold_"))]
+    assert drawing.limit_rows(Limits()).empty
+
+
+def test_a_throw_straight_through_is_not_held_against_voltage() -> None:
+    # only shifts from or to neutral count for transit: the forward-to-reverse throw is left out
+    assert shifting.transit_rows(_shifts(), "battery_v")["transit_s"].tolist() == [0.4]
+
+
+def test_a_transit_without_a_temperature_is_not_held_against_temperature() -> None:
+    assert shifting.transit_rows(_shifts(), "temp_c")["temp_c"].tolist() == [60.0]
+
+
+def test_a_clicked_shift_is_known_by_its_log_and_moment_never_by_its_place() -> None:
+    (pick,) = [p for p in shifting.reach(_shifts(), REACH.limits).to_dict()["params"] if p["name"] == shifting.PICK]
+    assert pick["select"]["fields"] == ["log_id", "at_s"]
+
+
+@pytest.mark.parametrize(
+    ("band", "worse", "expected"),
+    [
+        ((0.0, 0.0), "away", [-1, 1, -2, 2]),
+        ((-3.0, 0.0), "away", [-4, 1, -5, 2]),  # beyond the wanted band on either side
+        ((0.0, 0.0), "lower", [1, 2]),
+        ((0.0, 0.0), "higher", [1, 2]),
+    ],
+)
+def test_limits_stand_on_the_bad_sides_of_what_is_wanted(
+    band: tuple[float, float], worse: str, expected: list[float]
+) -> None:
+    assert drawing.limit_rows(Limits(watch=1, hold=2), band, worse)["value"].tolist() == expected
+
+
+def test_a_limit_is_told_by_its_dash_too() -> None:
+    watch, hold = (rule.to_dict()["mark"] for rule in drawing.limit_rules(drawing.limit_rows(Limits(watch=1, hold=2))))
+    assert watch["strokeDash"] != hold["strokeDash"]
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [(0.0, 0.0), (1.0, 0.5), (-1.0, -0.5), (1.5, 0.75), (2.0, 1.0), (-2.0, -1.0), (9.0, marks.EDGE)],
+)
+def test_a_mark_stands_halfway_at_watch_and_whole_at_hold(value: float, expected: float) -> None:
+    assert marks.place(value, REACH, "forward", Limits(watch=1, hold=2)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("value", "expected"), [(-1.5, 0.0), (5.0, 0.5), (-8.0, -0.5), (10.0, 1.0), (-13.0, -1.0)])
+def test_a_mark_of_a_wanted_band_is_measured_from_its_middle(value: float, expected: float) -> None:
+    # neutral wants -3 to 0, watch 5 and hold 10 beyond that: -8 and +5 are watch, -13 and +10 hold
+    assert marks.place(value, INTEGRAL, "neutral", Limits(watch=5, hold=10)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("value", "expected"), [(12.6, -0.5), (12.0, -1.0), (13.2, 0.0), (13.8, 0.5)])
+def test_a_mark_where_less_is_worse_falls(value: float, expected: float) -> None:
+    battery = indicators()["battery_idle"]
+    assert marks.place(value, battery, "", Limits(watch=12.6, hold=12.0)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    "limits", [Limits(watch=1), Limits(hold=2), Limits(watch=1, hold=1), Limits(watch=0), Limits(watch=0, hold=0)]
+)
+@pytest.mark.parametrize("name", ["shift_reach_error", "battery_idle", "coolant_hot"])
+def test_a_mark_stays_in_its_cell_whatever_limits_a_fleet_sets(name: str, limits: Limits) -> None:
+    for value in (-100.0, -1.0, 0.0, 0.5, 1.0, 100.0):
+        assert -marks.EDGE <= marks.place(value, indicators()[name], "", limits) <= marks.EDGE
+
+
+def _windows() -> pd.DataFrame:
+    rows = pd.DataFrame(
+        {
+            "at_s": _at("2026-06-14T07:00+12:00", "2026-06-14T07:01+12:00", "2026-06-14T07:02+12:00"),
+            "gear": ["neutral", "neutral", "forward"],
+            "temp_c": [20.0, 60.0, 60.0],
+            "integral_pct": [1.0, float("nan"), 2.0],
+            "fuel_trim_pct": [3.0, 1.0, 2.0],
+            "thermal": ["cold", "hot", "warming"],
+            "runs_ago": [0, 4, 5],
+            "duration_s": [20.0, 20.0, 20.0],
+            "rpm_mean": [620.0, 610.0, 600.0],
+            "file": ["f", "f", "f"],
+        }
+    )
+    return with_local_time(rows, AUCKLAND)
+
+
+def test_recent_and_earlier_windows_are_told_apart() -> None:
+    assert idling.integral_rows(_windows(), "neutral")["age"].tolist() == ["last 5 runs"]
+    assert idling.integral_rows(_windows(), "forward")["age"].tolist() == ["earlier"]
+
+
+def test_the_trim_of_a_warming_engine_is_neither_cold_nor_hot() -> None:
+    assert idling.trim_rows(_windows())["thermal"].tolist() == ["cold", "hot"]
+
+
+def test_cold_and_hot_are_told_by_shape_and_colour() -> None:
+    spec = idling.trim(idling.trim_rows(_windows()), Limits(watch=5, hold=10)).to_dict()
+    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    assert dots["encoding"]["color"]["field"] == dots["encoding"]["shape"]["field"] == "thermal"
+
+
+def test_what_a_log_does_not_show_is_drawn_as_not_seen() -> None:
+    evidence = with_local_time(
+        pd.DataFrame(
+            {
+                "at_s": _at("2026-06-14T07:00+12:00", "2026-06-15T07:00+12:00"),
+                "log_id": ["a", "b"],
+                "file": ["f", "g"],
+                "thing": ["warm", None],  # the second log shows nothing at all
+                "times": [1.0, float("nan")],
+            }
+        ),
+        AUCKLAND,
+    )
+    rows = seen.seen_rows(evidence)
+    assert len(rows) == 2 * len(seen.THINGS)
+    assert rows[rows["is_seen"] == "seen"][["log_id", "thing"]].to_numpy().tolist() == [["a", "warm"]]
+
+
+def test_a_channel_that_was_not_logged_has_no_panel() -> None:
+    trace = pd.DataFrame({"channel": ["rpm", "rpm"], "local_ms": [0.0, 1.0], "value": [600.0, 610.0]})
+    panels = [panel.title for panel, _ in tracing.panel_rows(trace)]
+    assert panels == ["speed"]
+
+
+def test_every_channel_that_is_drawn_is_a_channel() -> None:
+    drawn = {name for panel in tracing.PANELS for name in panel.channels}
+    assert drawn <= set(CHANNELS)
+
+
+def test_a_week_stands_where_its_median_stands_against_the_limits() -> None:
+    weeks = with_local_time(
+        pd.DataFrame(
+            {
+                "engine_id": ["a/b"] * 3,
+                "at_s": _at("2026-06-01T00:00+12:00", "2026-06-08T00:00+12:00", "2026-06-15T00:00+12:00"),
+                "value": [0.9, -1.0, 2.0],
+                "runs": [3, 3, 3],
+            }
+        ),
+        AUCKLAND,
+    )
+    rows = seasons.week_rows(weeks, REACH, "forward", Limits(watch=1, hold=2))
+    assert rows["standing"].tolist() == ["within", "watch", "hold"]
+    assert rows["week"].tolist() == ["01 Jun", "08 Jun", "15 Jun"]
+
+
+def test_a_silent_boat_keeps_its_row_in_the_coverage() -> None:
+    logs = with_local_time(
+        pd.DataFrame(
+            {
+                "status": ["taken", "refused", "taken"],
+                "boat": ["tern", "tern", "tern"],
+                "at_s": _at("2026-06-14T07:00+12:00", "2026-06-14T07:00+12:00", "2026-01-01T07:00+12:00"),
+                "minutes": [10.0, 1.0, 5.0],
+                "file": ["f", "g", "h"],
+            }
+        ),
+        AUCKLAND,
+    )
+    rows = coverage.coverage_rows(logs, datetime(2026, 6, 15, tzinfo=UTC), {"tern": "Tern", "gull": "Gull"})
+    assert rows["name"].tolist() == ["Tern", "Gull"]
+    assert rows["minutes"].tolist()[0] == 10.0

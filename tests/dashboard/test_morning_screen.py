@@ -1,0 +1,99 @@
+"""The first screen: the answer in words, the boats in order, any morning again."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from pipeline.cli import main
+
+MORNING = "2026-06-15T06:00"
+
+
+@pytest.fixture(scope="module")
+def checked(fleet_folder: Path) -> dict[str, Any]:
+    """The same morning as the command line tells it."""
+    told = CliRunner().invoke(main, ["check", "--fleet", str(fleet_folder), "--as-of", MORNING, "--json"])
+    return dict(json.loads(told.stdout))
+
+
+def test_the_screen_tells_the_boats_in_the_order_of_the_command_line(
+    opened: Any, fleet_folder: Path, checked: dict[str, Any]
+) -> None:
+    boats = [parameters["boat"] for _, page, parameters in opened(fleet_folder).links if page == "boat"]
+    assert boats == [each["boat"] for each in checked["boats"]]
+
+
+def test_every_boat_bears_its_status_in_words_and_symbol(
+    opened: Any, fleet_folder: Path, checked: dict[str, Any]
+) -> None:
+    text = opened(fleet_folder).text
+    counts = Counter(each["status"] for each in checked["boats"])
+    for status, symbol in (("hold", "■"), ("watch", "▲"), ("unchecked", "?"), ("ready", "●")):
+        assert f"{counts[status]} {symbol} {status.capitalize()}" in " ".join(text.split())
+
+
+def test_every_reason_of_the_command_line_stands_on_the_screen(
+    opened: Any, fleet_folder: Path, checked: dict[str, Any]
+) -> None:
+    text = opened(fleet_folder).text
+    reasons = [found["says"] for boat in checked["boats"] for found in boat["findings"][:3]]
+    assert reasons
+    assert [says for says in reasons if says not in text] == []
+
+
+def test_a_departure_stands_with_its_boat_in_the_fleets_time(
+    opened: Any, fleet_folder: Path, checked: dict[str, Any]
+) -> None:
+    text = opened(fleet_folder).text
+    leaving = [each["departs"] for each in checked["boats"] if each["departs"]]
+    assert leaving
+    assert all(f"departs {departs[11:16]}" in text for departs in leaving if departs.startswith("2026-06-15"))
+
+
+def test_an_earlier_morning_is_judged_with_what_was_known_then(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder)
+    shown.app.button(key="day_before").click()
+    earlier = shown.again()
+    assert "as of Sun 14 Jun 2026, 06:00" in earlier.text
+    assert earlier.app.query_params["as_of"] == "2026-06-14T06:00"
+    assert all(parameters["as_of"] == "2026-06-14T06:00" for _, _, parameters in earlier.links)
+
+
+def test_back_to_now_leaves_the_replay(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder)
+    assert "Replay: nothing later is used." in shown.text
+    shown.app.button(key="back_to_now").click()
+    now = shown.again()
+    assert "Replay" not in now.text
+    assert "as_of" not in now.app.query_params
+
+
+def test_a_chosen_day_shows_that_days_morning(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder)
+    day = next(each for each in shown.app.date_input if each.label == "Day")
+    day.set_value(day.value.replace(day=10))
+    next(each for each in shown.app.button if each.label == "Show that morning").click()
+    assert "as of Wed 10 Jun 2026, 06:00" in shown.again().text
+
+
+def test_a_name_that_looks_like_markup_is_shown_as_it_is_written(opened: Any, own_folder: Path) -> None:
+    register = own_folder / "fleet.toml"
+    text = register.read_text(encoding="utf-8")
+    register.write_text(text.replace('"Curlew"', '"<b>:red[x]</b>**y**"'), encoding="utf-8")
+    shown = opened(own_folder)
+    assert "&lt;b&gt;:red[x]&lt;/b&gt;**y**" in shown.html
+    assert "<b>:red" not in shown.html
+    labels = [label for label, page, _ in shown.links if page == "boat"]
+    assert r"\<b\>\:red\[x\]\</b\>\*\*y\*\*" in labels
+
+
+def test_the_marks_show_each_limited_number_of_each_engine(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder)
+    assert shown.html.count('class="mw-now') >= 6 * 3  # six engines with at least the three gears
+    assert 'aria-label="Shift reach error, forward: ' in shown.html

@@ -1,0 +1,115 @@
+"""Season, trace, logs, logbook and method: what each shows, and every interaction that changes a number."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+from pipeline.catalogue import indicators, read_query
+from pipeline.causes import CAUSES
+from pipeline.logbook import notes
+
+
+def test_the_logs_add_up_and_each_refusal_says_why(opened: Any, fleet_folder: Path) -> None:
+    # a log without a clock starts at its file's own time, which is after the simulated days
+    shown = opened(fleet_folder, "logs", as_of="2099-01-01")
+    inbox = [path for path in (fleet_folder / "inbox").rglob("*") if path.is_file()]
+    (summary,) = re.findall(r'class="mw-answer">([^<]+)<', shown.html)
+    assert sum(int(each) for each in re.findall(r"\d+", summary)) == len(inbox)
+    refused = int(re.findall(r"(\d+) files? refused", summary)[0])
+    assert shown.html.count("<article") == refused
+
+
+def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "logs")
+    shown.app.selectbox(key="logs_of").set_value("dunlin")
+    table = shown.again().html.split("mw-logs")[-1]
+    assert "inbox/dunlin/" in table
+    assert "inbox/curlew/" not in table
+
+
+def test_a_stretch_of_a_log_is_what_the_address_asks_for(opened: Any, fleet_folder: Path) -> None:
+    whole = opened(fleet_folder, "trace", boat="curlew", engine="port")
+    shifts = [each for _, page, each in whole.links if page == "trace" and "from" in each]
+    assert shifts
+    near = opened(fleet_folder, "trace", **shifts[0])
+    low, high = near.app.slider[0].value
+    assert 0 < high - low <= 12.5
+    assert whole.app.slider[0].value[1] > high - low
+
+
+def test_moving_the_stretch_draws_that_stretch(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "trace", boat="curlew", engine="port")
+    before = shown.charts[0]["encoding"]["x"]["scale"]["domain"]
+    shown.app.slider[0].set_value((10.0, 20.0))
+    first, last = shown.again().charts[0]["encoding"]["x"]["scale"]["domain"]
+    assert [first, last] != before
+    assert (last["seconds"] - first["seconds"]) % 60 == 10
+
+
+def test_target_and_position_stand_in_one_panel(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "trace", boat="curlew", engine="port")
+    assert shown.charts[0]["encoding"]["color"]["scale"]["domain"] == ["shift_position", "shift_target"]
+
+
+def test_a_season_follows_indicator_facet_and_boat_of_the_address(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "season", indicator="idle_integral", facet="neutral", boat="garganey")
+    assert "Idle integral, neutral, Garganey" in shown.text
+    assert len(shown.charts) == 2
+    shown.app.selectbox(key="pick_facet:neutral").set_value("forward")
+    other = shown.again()
+    assert "Idle integral, forward, Garganey" in other.text
+    assert other.app.query_params["facet"] == "forward"
+
+
+def test_a_note_that_is_written_stands_in_the_logbook_and_on_the_boat(opened: Any, own_folder: Path) -> None:
+    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
+    shown.app.selectbox(key="note_engine:curlew").set_value("port")
+    shown.app.text_area(key="note_text").set_value("stop <b>filed</b>, *tried*")
+    _submit(shown.app)
+    after = shown.again()
+    assert "Note 1 is written." in after.text
+    assert "stop &lt;b&gt;filed&lt;/b&gt;, *tried*" in after.html
+    (found,) = notes(own_folder)
+    assert (found.boat, found.engine, found.text) == ("curlew", "port", "stop <b>filed</b>, *tried*")
+    assert "stop <b>filed</b>" in opened(own_folder, "boat", as_of=None, boat="curlew").text
+
+
+def test_an_empty_note_is_not_written_and_says_so(opened: Any, own_folder: Path) -> None:
+    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
+    _submit(shown.app)
+    assert "Not written" in shown.again().text
+    assert notes(own_folder) == ()
+
+
+def _submit(app: Any) -> None:
+    next(each for each in app.button if each.label == "Write the note").click()
+
+
+def test_a_replayed_morning_does_not_know_a_later_note(opened: Any, own_folder: Path) -> None:
+    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
+    shown.app.text_area(key="note_text").set_value("cleaned the throttle body")
+    _submit(shown.app)
+    shown.again()
+    assert "cleaned the throttle body" not in opened(own_folder, "boat", boat="curlew").text
+
+
+def test_the_method_of_every_indicator_can_be_read(opened: Any, fleet_folder: Path) -> None:
+    for name, indicator in indicators().items():
+        shown = opened(fleet_folder, "method", indicator=name)
+        assert indicator.meaning in shown.text
+        assert indicator.source in shown.text
+        assert shown.app.code[0].value == read_query("indicators", name)
+
+
+def test_the_method_lists_every_cause(opened: Any, fleet_folder: Path) -> None:
+    text = opened(fleet_folder, "method").text
+    assert [each.word for each in CAUSES.values() if each.title not in text or each.do not in text] == []
+
+
+def test_the_method_tells_the_fleets_own_limits(opened: Any, own_folder: Path) -> None:
+    register = own_folder / "fleet.toml"
+    text = register.read_text(encoding="utf-8")
+    register.write_text(text + "\n[limits.shift_reach_error]\nwatch = 0.7\n", encoding="utf-8")
+    assert "watch 0.7, hold 2 %" in opened(own_folder, "method", indicator="shift_reach_error").text
