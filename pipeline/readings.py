@@ -78,6 +78,7 @@ def _focus(db: Database, touched: Mapping[str, datetime]) -> None:
     db.execute("create or replace table focus.touched (engine_id varchar, from_at timestamptz)")
     db.executemany("insert into focus.touched values (?, ?)", [list(item) for item in touched.items()])
     db.execute(f"create or replace table focus.run_order as {read_query('marts', 'run_order')}", [CONTEXT_RUNS])
+    db.execute(f"create or replace view focus.look_back as {read_query('marts', 'look_back')}")
     for name in _EVENTS:
         db.execute(
             f"""

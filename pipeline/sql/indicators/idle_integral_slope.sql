@@ -19,30 +19,18 @@ watch = 0.5
 [judged]
 against = "baseline"
 */
-with recent as (
+with weighed as (
     select
-        runs.engine_id,
-        runs.run_id,
-        earlier.run_id as earlier_run_id
-    from focus.run_order as runs
-    inner join focus.run_order as earlier
-        on
-            runs.engine_id = earlier.engine_id
-            and earlier.run_no between runs.run_no - 9 and runs.run_no
-),
-
-weighed as (
-    select
-        recent.engine_id,
-        recent.run_id,
+        look_back.engine_id,
+        look_back.run_id,
         idle_windows.gear,
         idle_windows.integral_pct,
         idle_windows.temp_c,
         -- the loop has not re-converged in a short window: it tells something, but less
         case when idle_windows.is_unsettled then 1.0 / 3 else 1.0 end as weight,
-        recent.run_id = recent.earlier_run_id as is_own
-    from recent
-    inner join focus.idle_windows on recent.earlier_run_id = idle_windows.run_id
+        look_back.run_id = look_back.earlier_run_id as is_own
+    from focus.look_back
+    inner join focus.idle_windows on look_back.earlier_run_id = idle_windows.run_id
     where
         idle_windows.integral_pct is not null
         and idle_windows.temp_c is not null

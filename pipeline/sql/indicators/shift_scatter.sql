@@ -15,34 +15,21 @@ source = "MAD scaled by 1/Phi^-1(0.75) = 1.4826 for a normal spread; no limit se
 [drift]
 watch = 0.4
 */
-with recent as (
-    -- each run with itself and the nine before it
-    select
-        runs.engine_id,
-        runs.run_id,
-        earlier.run_id as earlier_run_id
-    from focus.run_order as runs
-    inner join focus.run_order as earlier
-        on
-            runs.engine_id = earlier.engine_id
-            and earlier.run_no between runs.run_no - 9 and runs.run_no
-)
-
 select
-    recent.engine_id,
-    recent.run_id,
+    look_back.engine_id,
+    look_back.run_id,
     shifts.to_gear as facet,
     -- DuckDB's mad() is unscaled
     1.4826 * mad(shifts.reach_error_pct) as value,
     count(*) as n
-from recent
-inner join focus.shifts on recent.earlier_run_id = shifts.run_id
+from focus.look_back
+inner join focus.shifts on look_back.earlier_run_id = shifts.run_id
 where shifts.reach_error_pct is not null and shifts.to_gear is not null
 group by
-    recent.engine_id,
-    recent.run_id,
+    look_back.engine_id,
+    look_back.run_id,
     shifts.to_gear
 having
     count(*) >= 8
     -- only a run that itself reached this gear has something new to say
-    and count(*) filter (recent.run_id = recent.earlier_run_id) > 0
+    and count(*) filter (look_back.run_id = look_back.earlier_run_id) > 0
