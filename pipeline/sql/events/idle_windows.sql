@@ -52,25 +52,26 @@ measured as (
         any_value(gear) as gear,
         min(time_s) as from_s,
         max(time_s) as to_s,
-        coalesce(avg(oil_temp), avg(coolant_temp)) as temp_c,
-        coalesce(avg(coolant_temp), avg(oil_temp)) as state_temp_c,
-        avg(coolant_temp) as coolant_c,
-        avg(rpm) as rpm_mean,
+        mean_of(oil_temp) as oil_c,
+        mean_of(coolant_temp) as coolant_c,
+        coalesce(oil_c, coolant_c) as temp_c,
+        coalesce(coolant_c, oil_c) as state_temp_c,
+        mean_of(rpm) as rpm_mean,
         stddev_samp(rpm) as rpm_sd,
-        avg(rpm_target) as rpm_target,
+        mean_of(rpm_target) as rpm_target,
         count(rpm) as samples,
-        avg(idle_integral) filter (time_s >= settled_from_s) as settled_integral_pct,
-        avg(idle_feedforward) as feedforward_pct,
+        mean_of(case when time_s >= settled_from_s then idle_integral end) as settled_integral_pct,
+        mean_of(idle_feedforward) as feedforward_pct,
         -- two seconds of settled loop are the least that make a mean
         max(time_s) - min(time_s) filter (time_s >= settled_from_s) >= 2 as is_settled,
-        avg(idle_integral) filter (time_s >= half_s) as late_integral_pct,
-        avg(fuel_trim) filter (fuel_closed_loop = 1) as closed_trim_pct,
+        mean_of(case when time_s >= half_s then idle_integral end) as late_integral_pct,
+        mean_of(case when fuel_closed_loop = 1 then fuel_trim end) as closed_trim_pct,
         count(fuel_closed_loop) as loop_samples,
-        avg(fuel_trim) as plain_trim_pct,
+        mean_of(fuel_trim) as plain_trim_pct,
         -- an open loop holds the trim at exactly zero
         bool_or(fuel_trim <> 0) as trim_moves,
-        avg(battery) as battery_v,
-        avg(oil_pressure) as oil_kpa
+        mean_of(battery) as battery_v,
+        mean_of(oil_pressure) as oil_kpa
     from pieced
     group by
         window_no,
@@ -92,7 +93,7 @@ select
     aged.started_s as run_s,
     aged.from_s as start_s,
     aged.to_s - aged.from_s as duration_s,
-    gear_words.word as gear,
+    gear_word(aged.gear) as gear,
     aged.temp_c::double as temp_c,
     aged.state_temp_c::double as state_temp_c,
     aged.coolant_c::double as coolant_c,
@@ -116,4 +117,3 @@ select
     aged.battery_v::double as battery_v,
     aged.oil_kpa::double as oil_kpa
 from aged
-left join gear_words on aged.gear = gear_words.code

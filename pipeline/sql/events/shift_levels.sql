@@ -3,7 +3,7 @@ title = "Settled positions"
 what = """Where each shift came to rest. The plateau runs from 1.5 s after the step (a slow shift: from 0.5 s after
 arrival; a target that goes on moving: from its coming to rest) to the end, at most the last 5 s, at least 0.5 s, and 95 % of
 it must lie within 1 % of travel of its median."""
-reads = ["position_doubts", "shift_positions", "shift_sums", "steps"]
+reads = ["channel_states", "shift_positions", "shift_sums", "steps"]
 
 [columns]
 start_pct = "position just before the step, % of travel"
@@ -102,17 +102,17 @@ known as (
         plateaus.until_s - plateaus.plateau_s as plateau_length_s,
         shift_sums.positions,
         shift_sums.first_pct,
-        shift_sums.is_at_range_end,
         shift_sums.last_target_pct,
         shift_sums.positions >= 5 and shift_sums.lowest_pct = shift_sums.highest_pct as is_constant,
         settled.quantiles_pct[1] as low_pct,
         settled.quantiles_pct[2] as settled_pct,
         settled.quantiles_pct[3] as high_pct,
-        position_doubts.fault
+        channel_states.doubt
     from plateaus
     inner join shift_sums on plateaus.shift_no = shift_sums.shift_no
     left join settled on plateaus.shift_no = settled.shift_no
-    left join position_doubts on plateaus.run_no = position_doubts.run_no
+    left join channel_states
+        on plateaus.run_no = channel_states.run_no and channel_states.channel = 'shift_position'
 )
 
 select
@@ -122,10 +122,10 @@ select
     last_target_pct as held_target_pct,
     case
         when positions = 0 then 'no position logged'
-        when fault = 'wrong unit' then 'position is not in % of travel'
-        when fault = 'impossible' then 'position jumps faster than an actuator moves'
-        when fault = 'stuck' then 'position stuck at an end of its range'
-        when is_constant and is_at_range_end then 'position stuck at an end of its range'
+        when doubt = 'wrong unit' then 'position is not in % of travel'
+        when doubt = 'impossible' then 'position jumps faster than an actuator moves'
+        when doubt = 'stuck' then 'position stuck at an end of its range'
+        when is_constant and (first_pct <= 0.01 or first_pct >= 99.99) then 'position stuck at an end of its range'
         when is_constant then 'position is a flat line'
         when settled_pct is null or plateau_length_s < 0.5 then 'plateau too short'
         when greatest(high_pct - settled_pct, settled_pct - low_pct) > 1 then 'never steady'

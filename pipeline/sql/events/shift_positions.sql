@@ -6,6 +6,6 @@ reads = ["shift_samples"]
 select
     shift_no,
     time_s,
-    shift_position as position_pct,
-    shift_target as target_pct
+    position_pct,
+    target_pct
 from shift_samples

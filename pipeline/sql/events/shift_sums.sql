@@ -6,29 +6,26 @@ reads = ["shift_samples"]
 
 [columns]
 position_step_s = "the usual step between two position samples"
-guess_pct = "median position of the later half, at most the last 5 s: a slow transit cannot spoil it"
-settled_gear = "the gear of the later half"
+guess_pct = "median position of the later half: a slow transit cannot spoil it"
+settled_gear = "the gear of the later half: a lever may move on a little before the target does, so the last sample is no witness"
 */
 select
     shift_no,
-    min(time_s) filter (shift_position is not null) as first_position_s,
-    -- the first 8 s of a shift are one stretch, so span over count is the step
-    (max(time_s) filter (time_s <= step_s + 8 and shift_position is not null) - first_position_s)
-    / nullif(count(shift_position) filter (time_s <= step_s + 8) - 1, 0) as position_step_s,
-    arg_min(shift_position, time_s) as first_pct,
-    min(shift_position) as lowest_pct,
-    max(shift_position) as highest_pct,
-    count(shift_position) as positions,
-    bool_and(shift_position <= 0.01 or shift_position >= 99.99) as is_at_range_end,
-    median(shift_position) filter (time_s >= greatest(until_s - 5, half_s)) as guess_pct,
-    arg_max(shift_target, time_s) as last_target_pct,
-    avg(battery) filter (time_s <= step_s + 2) as battery_v,
-    avg(coalesce(oil_temp, coolant_temp)) filter (time_s <= step_s + 2) as temp_c,
-    -- a lever may move on a little before the target does, so the last sample is no witness
-    coalesce(quantile_disc(gear, 0.5) filter (time_s >= half_s), arg_max(gear, time_s)) as settled_gear,
-    max(rpm_target - rpm) filter (time_s <= step_s + 3) as below_rpm,
-    max(rpm - rpm_target) filter (time_s <= step_s + 3) as above_rpm,
-    coalesce(bool_and(is_at_rest) filter (time_s <= step_s + 3), false) as stayed_at_rest,
+    min(position_s) as first_position_s,
+    (max(early_position_s) - min(early_position_s)) / nullif(count(early_position_s) - 1, 0) as position_step_s,
+    -- the first that is not blank, as rows come in the order of time
+    any_value(position_pct) as first_pct,
+    min(position_pct) as lowest_pct,
+    max(position_pct) as highest_pct,
+    count(position_pct) as positions,
+    median(late_pct) as guess_pct,
+    arg_max(target_pct, time_s) as last_target_pct,
+    coalesce(quantile_disc(late_gear, 0.5), arg_max(gear, time_s)) as settled_gear,
+    mean_of(early_battery_v) as battery_v,
+    mean_of(early_temp_c) as temp_c,
+    max(rpm_below_target) as below_rpm,
+    max(rpm_above_target) as above_rpm,
+    coalesce(min(was_at_rest), false) as stayed_at_rest,
     max(time_s) >= any_value(step_s) + 2.9 as saw_three_seconds
 from shift_samples
 group by shift_no

@@ -171,8 +171,8 @@ select
     geared.started_s as run_s,
     geared.step_s as start_s,
     geared.until_s - geared.step_s as held_s,
-    gear_words.word as from_gear,
-    settled_words.word as to_gear,
+    gear_word(geared.left_gear) as from_gear,
+    gear_word(geared.settled_gear) as to_gear,
     geared.from_target_pct::double as from_target_pct,
     coalesce(shift_levels.held_target_pct, geared.target_pct)::double as target_pct,
     shift_levels.start_pct::double as start_pct,
@@ -197,5 +197,3 @@ left join shift_levels on geared.shift_no = shift_levels.shift_no
 left join arrivals on geared.shift_no = arrivals.shift_no
 left join swings on geared.shift_no = swings.shift_no
 left join hesitations on geared.shift_no = hesitations.shift_no
-left join gear_words on geared.left_gear = gear_words.code
-left join gear_words as settled_words on geared.settled_gear = settled_words.code

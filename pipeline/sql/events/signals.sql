@@ -10,20 +10,7 @@ share = "share of the run's samples (flat in mid-run: of its shifts) that show i
 samples = "samples of the channel in the run"
 detail = "what was seen, in words"
 */
-with glitch_counts as (
-    select
-        run_spans.run_no,
-        glitches.channel,
-        count(*) as spikes
-    from glitches
-    inner join run_spans on glitches.time_s between run_spans.started_s and run_spans.ended_s
-    where glitches.is_spike
-    group by
-        run_spans.run_no,
-        glitches.channel
-),
-
-step_counts as (
+with step_counts as (
     select
         run_no,
         count(*) as steps,
@@ -33,42 +20,21 @@ step_counts as (
     group by run_no
 ),
 
-listed as (
-    select
-        run_no,
-        started_s,
-        ended_s - started_s as seconds,
-        is_cold_start,
-        rpm_max - rpm_min as rpm_swept,
-        unnest(channels) as seen
-    from run_states
-),
-
 known as (
     select
-        listed.run_no,
-        listed.started_s,
-        listed.seconds,
-        listed.is_cold_start,
-        listed.rpm_swept,
-        listed.seen.channel as channel,
-        listed.seen.n as n,
-        listed.seen.low as low,
-        listed.seen.high as high,
-        listed.seen.mean as mean,
+        channel_states.*,
+        run_states.started_s,
+        run_states.ended_s - run_states.started_s as seconds,
+        run_states.is_cold_start,
+        run_states.rpm_max - run_states.rpm_min as rpm_swept,
         channel_ranges.low as lowest,
         channel_ranges.high as highest,
-        coalesce(glitch_counts.spikes, 0) as spikes,
         coalesce(step_counts.steps, 0) as steps,
-        coalesce(step_counts.flat_steps, 0) as flat_steps,
-        case when listed.seen.channel = 'shift_position' then position_doubts.fault end as doubt,
-        coalesce(position_doubts.jumps, 0) as jumps
-    from listed
-    inner join channel_ranges on listed.seen.channel = channel_ranges.channel
-    left join glitch_counts on listed.run_no = glitch_counts.run_no and listed.seen.channel = glitch_counts.channel
-    left join step_counts on listed.run_no = step_counts.run_no
-    left join position_doubts on listed.run_no = position_doubts.run_no
-    where listed.seen.n >= 5
+        coalesce(step_counts.flat_steps, 0) as flat_steps
+    from channel_states
+    inner join run_states on channel_states.run_no = run_states.run_no
+    inner join channel_ranges on channel_states.channel = channel_ranges.channel
+    left join step_counts on channel_states.run_no = step_counts.run_no
 ),
 
 faults as (

@@ -44,12 +44,11 @@ last_moments as (
 select
     last_moments.started_s as run_s,
     last_moments.fell_s as start_s,
-    gear_words.word as gear,
+    gear_word(last_moments.gear) as gear,
     case when last_moments.fell_s - last_moments.step_s <= 5 then 'shift' else 'idle' end as how,
     -- the next run of another log chain lies far off on the axis: no restart
     case when last_moments.restart_s < 86400 then last_moments.restart_s end as restart_s
 from last_moments
-left join gear_words on last_moments.gear = gear_words.code
 where
     -- into gear: a stall whether or not it was started again in this log
     (last_moments.fell_s - last_moments.step_s <= 5 and last_moments.gear is distinct from 0)

@@ -47,7 +47,7 @@ whole_moves as (
 )
 
 select
-    row_number() over (order by whole_moves.step_s) as shift_no,
+    row_number() over (order by whole_moves.step_s)::integer as shift_no,
     run_spans.run_no,
     whole_moves.step_s,
     -- a shift lasts until the next one or the run's end; the sample at the next step is not part of it

@@ -3,7 +3,7 @@ title = "Stretches"
 what = """Stretches of samples, one after another, in which nothing changes that an event is told from: whether the engine
 turns, the shift target, the gear, whether the helm is at rest, whether the speed is that of idle. A hole of more than 3 s
 parts them too. Few rows stand for the long table, so it is walked once and everything else is told from them."""
-reads = ["samples"]
+reads = ["pieces", "samples"]
 
 [columns]
 from_s = "its first sample"
@@ -66,8 +66,8 @@ firsts as (
 
 select
     time_s as from_s,
-    coalesce(lead(previous_s) over (order by sample_no), (select max(time_s) from samples)) as to_s,
-    coalesce(lead(sample_no) over (order by sample_no), (select count(*) + 1 from samples)) - sample_no as samples,
+    coalesce(lead(previous_s) over (order by sample_no), (select max(to_s) from pieces)) as to_s,
+    coalesce(lead(sample_no) over (order by sample_no), (select sum(samples) + 1 from pieces)::bigint) - sample_no as samples,
     previous_s,
     is_turning,
     coalesce(was_turning, false) as was_turning,

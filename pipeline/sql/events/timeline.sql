@@ -6,12 +6,13 @@ reads = ["samples", "segments"]
 view = true
 */
 select
-    laid_out.* exclude (place, gear),
-    samples.*
-from (
+    samples.*,
+    laid_out.* exclude (place, gear)
+-- in this order: the right side is held in memory, the left one streams
+from samples
+positional join (
     select
         * exclude (samples),
         unnest(range(samples)) as place
     from segments
 ) as laid_out
-positional join samples
