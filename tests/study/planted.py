@@ -53,7 +53,7 @@ SHOWS_FROM: Final[dict[str, float]] = {
     "linkage_play": 0.7,
     "dog_contact": 0.25,
     "temperature_axis": 3.0,
-    "weak_battery": 0.6,
+    "weak_battery": 0.85,
     "sensor_fault": 0.99,
     "idle_margin": 0.9,
 }
@@ -62,7 +62,10 @@ robust spread of 0.74 p. Stiff grease has none: it shows on cold mornings alone.
 
 DAY: Final = timedelta(days=1)
 MENDING: Final = timedelta(days=10)
-"""After a repair an engine is neither counted as ill nor as well for so long."""
+"""After a repair an engine is neither counted as ill nor as well for so long..."""
+
+RUNS_TO_MEND: Final = 5
+"""...and for so many runs, which is what makes the level now."""
 
 
 @dataclass(frozen=True)
@@ -110,9 +113,9 @@ class Planted:
         """Whether it is there on a day."""
         return self.onset <= day < self.end
 
-    def is_near(self, day: date) -> bool:
-        """Whether it is there, or was mended not long ago."""
-        return self.onset <= day < self.end + MENDING
+    def is_near(self, day: date, runs_since: int) -> bool:
+        """Whether it is there, or was mended not long ago; `runs_since` counts the engine's runs since its end."""
+        return self.onset <= day and (day < self.end + MENDING or runs_since < RUNS_TO_MEND)
 
     def amount(self, day: date) -> float:
         """How much of it is there on a day, in the unit it was planted in."""
@@ -181,6 +184,14 @@ def _is_mismatch_of(change: dict[str, Any], other: dict[str, Any]) -> bool:
 
 def _as_fault(fault: Planted) -> Fault:
     boat, _, engine = fault.engine_id.partition("/")
-    days = [(day - fault.first).days for day in (fault.onset, fault.full)]
-    mended = None if fault.mended is None else (fault.mended - fault.first).days
-    return Fault(boat, engine, fault.cause, fault.facets, _PROFILES[fault.profile], fault.size, *days, mended)
+    return Fault(
+        boat,
+        engine,
+        fault.cause,
+        fault.facets,
+        _PROFILES[fault.profile],
+        fault.size,
+        onset=(fault.onset - fault.first).days,
+        full=(fault.full - fault.first).days,
+        mended=None if fault.mended is None else (fault.mended - fault.first).days,
+    )

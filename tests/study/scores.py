@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 RUNS_TO_SHOW: Final = 5
 """A fault can be expected to be found only if the engine ran so often after passing what is watched."""
 
+RUNS_TO_SHOW_BACK: Final = 10
+SHOWN_BY_TEN: Final = frozenset({"linkage_play", "temperature_axis"})
+"""Faults seen in readings over ten runs alone, which follow the truth that much later."""
+
 RUNS_TO_SHAPE: Final = 8
 """Runs since the onset from which the pattern should be told rightly."""
 
@@ -170,7 +174,11 @@ def _of_engine(walk: Walk, engine_id: str | None) -> list[Planted]:
 
 def _near(walk: Walk, engine_id: str | None, morning: date) -> list[Planted]:
     """Faults that the logs up to this morning may show, mended ones for a while too."""
-    return [fault for fault in _of_engine(walk, engine_id) if fault.is_near(morning - DAY)]
+    return [
+        fault
+        for fault in _of_engine(walk, engine_id)
+        if fault.is_near(morning - DAY, walk.tracks[fault.engine_id].runs_between(fault.end, morning))
+    ]
 
 
 def _is_true(walk: Walk, told: Told) -> bool:
@@ -199,7 +207,8 @@ def _can_be_found(walk: Walk, fault: Planted, track: Track) -> bool:
     if fault.watch_on is None:
         return False
     last_seen = min(fault.end, walk.mornings[-1])
-    return track.runs_between(fault.watch_on, last_seen) >= RUNS_TO_SHOW and last_seen >= walk.mornings[0]
+    needed = RUNS_TO_SHOW_BACK if fault.cause in SHOWN_BY_TEN else RUNS_TO_SHOW
+    return track.runs_between(fault.watch_on, last_seen) >= needed and last_seen >= walk.mornings[0]
 
 
 def _fitting(walk: Walk, fault: Planted) -> Iterable[Told]:

@@ -63,7 +63,7 @@ def _by_kind(title: str, told: Sequence[Told]) -> Iterator[str]:
 
 
 def _found(scores: Scores) -> Iterator[str]:
-    yield "FOUND: faults that passed what is watched with 5 runs to show it; days are medians"
+    yield "FOUND: faults past what is watched with 5 runs to show it (10 where ten runs make a reading); median days"
     yield f"  {'cause':19}{'planted':>8}  {'found':34}{'before hold':>13}{'lead':>6}{'delay':>7}{'hold told':>11}"
     for cause in SHOWN_BY:
         ours = [case for case in scores.cases if case.fault.cause == cause]
