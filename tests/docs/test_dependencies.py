@@ -16,7 +16,7 @@ NOT_IMPORTED = {
     "tzdata": "the time zones of zoneinfo, where the system has none",
     "mypy": "a command",
     "pandas-stubs": "types for mypy",
-    "pytest-xdist": "an option of pytest",
+    "playwright": "drives a browser in tests, where it and a browser are installed",
     "ruff": "a command",
     "zstandard": "makes packed logs for tests, when imported there",
 }
