@@ -31,7 +31,8 @@ class SeriesKey:
 class Series:
     """Readings in time order, arrays of one length: start of the run (epoch s), engine hours, value, count, covariates.
 
-    `setting` is the calibration in force. A covariate or setting is NaN where it is not declared or was not logged. `remark` is the newest reading's, if any.
+    `setting` is the calibration in force. A covariate or setting is NaN where it is not declared or was not logged.
+    `remark` is the newest reading's, if any.
     """
 
     key: SeriesKey

@@ -26,7 +26,8 @@ COLUMNS: Final[dict[str, str]] = {
     "setting": "double",
     "remark": "varchar",
 }
-"""The long table. `setting` is the calibration in force (shift target, table value), `facet` is '' where the indicator has none; a covariate is null where not declared or logged."""
+"""The long table. `setting` is the calibration in force (shift target, table value); `facet` is '' where the indicator
+has none; a covariate is null where not declared or logged."""
 
 CONTEXT_RUNS: Final = 10
 """How many earlier runs an indicator may look back on."""

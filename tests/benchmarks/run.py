@@ -6,7 +6,6 @@ Every contender takes its turn in every round, in a rotating order, so a busy ma
 are medians over the rounds of the ratio within a round. Files lie in a temporary folder that is removed at the end.
 """
 
-# ruff: noqa: T201 - it prints: that is what it is for
 from __future__ import annotations
 
 import argparse

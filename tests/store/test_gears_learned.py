@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from pipeline.gears import LevelSeen, learn_gears
 
 NEUTRAL = LevelSeen(50.0, 300.0, 900.0, 2)
