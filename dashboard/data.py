@@ -36,6 +36,9 @@ Edition = tuple[object, ...]
 STEP: Final = timedelta(minutes=5)
 """The present moves in steps of this size, so that every click within one finds the morning judged already."""
 
+SHIFT_SECONDS: Final = 12.0
+"""How much of a log is shown about a shift."""
+
 _CHANGED_BY_PEOPLE: Final = (FILE_NAME, "schedule.csv", logbook.FILE_NAME, f"{logbook.FILE_NAME}-wal")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
@@ -80,6 +80,9 @@ def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
     )
     with st.container(horizontal=True, vertical_alignment="bottom", key="replay"):
         st.html(tag("div", tag("h1", title), about, class_="mw-title"))
+        with st.popover("Another morning", width="content"):
+            _replay_form(as_of)
+    if state.read(state.AS_OF) is not None:
         _replay_bar(fleet, as_of)
 
 
@@ -132,6 +135,14 @@ def nothing(text: str) -> None:
 def draw(chart: drawing.Chart, key: str) -> None:
     """A chart as wide as its place, its labels inked for the theme that is chosen."""
     st.altair_chart(drawing.inked(chart, dark=st.context.theme.type == "dark"), key=key)
+
+
+def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any] | None:
+    """A chart whose dots can be clicked: the fields that name the clicked one, None where none is."""
+    inked = drawing.inked(chart, dark=st.context.theme.type == "dark")
+    event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
+    picked_ones = event["selection"].get(selection) or [None]
+    return dict(picked_ones[0]) if isinstance(picked_ones[0], dict) else None
 
 
 def section(title: str, about: str | None = None) -> None:
@@ -304,13 +315,11 @@ def _take(parameter: str, key: str) -> None:
 
 def _replay_bar(fleet: data.Fleet, as_of: datetime) -> None:
     """Any morning can be looked at as it was: nothing later than its moment is used."""
-    if state.read(state.AS_OF) is not None:
+    with st.container(horizontal=True, vertical_alignment="center", key="replay_bar"):
         st.html(tag("span", "Replay: nothing later is used.", class_="mw-replay"), width="content")
         st.button("Day before", key="day_before", on_click=_go_to, args=(as_of - timedelta(days=1), fleet))
         st.button("Day after", key="day_after", on_click=_go_to, args=(as_of + timedelta(days=1), fleet))
         st.button("Back to now", key="back_to_now", on_click=state.write, args=(state.AS_OF, None))
-    with st.popover("Another morning", width="content"):
-        _replay_form(as_of)
 
 
 def _replay_form(as_of: datetime) -> None:

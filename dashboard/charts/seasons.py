@@ -16,6 +16,9 @@ from pipeline.logbook import Note
 from pipeline.screen_data import local_ms
 from pipeline.states import State
 
+PICK: Final = "run"
+"""Name of the selection: a clicked run, by its log and engine."""
+
 STANDINGS: Final = ("within", "watch", "hold")
 _SHAPES: Final = ("circle", "triangle-up", "square")
 
@@ -53,10 +56,16 @@ def season(rows: pd.DataFrame, happenings: pd.DataFrame, title: str, limits: pd.
     base = alt.Chart(rows).encode(
         x=drawing.time_axis(),
         y=alt.Y("value:Q", title=title, scale=alt.Scale(zero=False)),
-        color=alt.Color("engine:N", scale=alt.Scale(domain=engines, range=list(colours))),
+        color=alt.Color("engine:N", scale=alt.Scale(domain=engines, range=list(colours)), legend=alt.Legend(columns=2)),
     )
-    dots = base.mark_point(filled=True, size=70, opacity=0.9).encode(
-        shape=alt.Shape("engine:N", scale=alt.Scale(domain=engines, range=list(palette.ENGINE_SHAPES[: len(engines)]))),
+    pick = alt.selection_point(name=PICK, fields=["file", "engine"], on="click", empty=False)
+    dots = base.mark_point(filled=True, opacity=0.9).encode(
+        size=alt.condition(pick, alt.value(240), alt.value(70)),
+        shape=alt.Shape(
+            "engine:N",
+            scale=alt.Scale(domain=engines, range=list(palette.ENGINE_SHAPES[: len(engines)])),
+            legend=alt.Legend(columns=2),
+        ),
         tooltip=[
             alt.Tooltip("when:N", title="run of"),
             alt.Tooltip("engine:N"),
@@ -67,6 +76,7 @@ def season(rows: pd.DataFrame, happenings: pd.DataFrame, title: str, limits: pd.
             alt.Tooltip("file:N", title="log"),
         ],
     )
+    dots = dots.add_params(pick)
     lines = base.mark_line(strokeWidth=1.2, opacity=0.6)
     return drawing.finished(alt.layer(*drawing.limit_rules(limits), *_happened(happenings), lines, dots), 360)
 

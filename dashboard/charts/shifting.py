@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Hashable, Mapping
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd
@@ -56,6 +57,14 @@ def _travel(column: str) -> alt.Y:
 def reach_rows(shifts: pd.DataFrame) -> pd.DataFrame:
     """The shifts that have a reach error."""
     return shifts[shifts["reach_error_pct"].notna() & shifts["to_gear"].notna()]
+
+
+def picked_row(rows: pd.DataFrame, chosen: Mapping[str, Any] | None) -> dict[Hashable, Any] | None:
+    """The clicked shift, found by its log and moment; None where nothing is clicked or it is not among the rows."""
+    if chosen is None:
+        return None
+    found = rows[(rows["log_id"] == chosen.get("log_id")) & (rows["at_s"] == chosen.get("at_s"))]
+    return None if found.empty else dict(found.to_dict("records")[0])
 
 
 def reach(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:

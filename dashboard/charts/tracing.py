@@ -38,6 +38,8 @@ PANELS: Final = (
 
 _COLOURS: Final = (palette.ENGINES[0], palette.ENGINES[1], palette.ENGINES[2])
 _DASHES: Final = ([1, 0], [6, 3], [2, 2])
+_EXTENT_PX: Final = 60
+_GEAR_NAMES: Final = "datum.value < 0 ? 'reverse' : datum.value > 0 ? 'forward' : 'neutral'"
 _UNITS: Final = {"degC": "°C", "lambda": ""}
 
 
@@ -63,17 +65,21 @@ def panel(which: Panel, rows: pd.DataFrame, span: Sequence[float]) -> drawing.Ch
                 scale=alt.Scale(type="utc", domain=[_clock(each) for each in span], nice=False),
                 axis=alt.Axis(format="%H:%M:%S", tickCount=5),
             ),
-            y=alt.Y(
-                "value:Q",
-                title=unit or None,
-                scale=alt.Scale(zero=False),
-                axis=alt.Axis(minExtent=60, maxExtent=60, tickCount=4),
-            ),
+            y=_upright(which, unit),
             color=alt.Color("channel:N", scale=alt.Scale(domain=held, range=list(_COLOURS[: len(held)]))),
             strokeDash=alt.StrokeDash("channel:N", scale=alt.Scale(domain=held, range=list(_DASHES[: len(held)]))),
         )
     )
     return drawing.finished(chart, 180)
+
+
+def _upright(which: Panel, unit: str) -> alt.Y:
+    """The value's axis, equally wide in every panel, so that the times stand under each other; gears are named."""
+    if which.channels == ("gear",):
+        axis = alt.Axis(minExtent=_EXTENT_PX, maxExtent=_EXTENT_PX, values=[-1, 0, 1], labelExpr=_GEAR_NAMES)
+        return alt.Y("value:Q", title=" ", scale=alt.Scale(domain=[-1, 1]), axis=axis)
+    axis = alt.Axis(minExtent=_EXTENT_PX, maxExtent=_EXTENT_PX, tickCount=4)
+    return alt.Y("value:Q", title=unit or " ", scale=alt.Scale(zero=False), axis=axis)
 
 
 def _clock(wall_ms: float) -> alt.DateTime:

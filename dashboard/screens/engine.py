@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import data, parts, state
 from dashboard.charts import idling, seen, shifting
-from dashboard.markup import Html, tag
+from dashboard.markup import Html, plain, tag
 from pipeline import wording
 from pipeline.catalogue import Limits, indicators
 from pipeline.corrections import Correction, Corrections
@@ -98,7 +99,8 @@ def _shifting(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         parts.nothing("No shift with a settled position in the logs of this engine.")
     else:
         parts.section("Reach error", f"settled position less target; limits: {limits_said}")
-        parts.draw(shifting.reach(reach, limits), f"reach:{engine.engine_id}")
+        chosen = parts.draw_to_pick(shifting.reach(reach, limits), f"reach:{engine.engine_id}", shifting.PICK)
+        _to_trace(engine, shifting.picked_row(reach, chosen))
         _positions(rows, limits)
     _transit(rows)
     without = rows[rows["settled_pct"].isna()]
@@ -106,6 +108,17 @@ def _shifting(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         reasons = without["why_null"].value_counts()
         said = [f"{count} {reason}" for reason, count in reasons.items()]
         parts.note(f"{wording.count(len(without), 'shift')} of {len(rows)} without a reading: {', '.join(said)}.")
+
+
+def _to_trace(engine: Engine, row: Mapping[Hashable, Any] | None) -> None:
+    """From a clicked shift to its samples."""
+    if row is None:
+        st.html(tag("p", "Click a mark to get to its samples.", class_="mw-quiet"))
+        return
+    said = f"{row['from_gear']} to {row['to_gear']}, {row['when']}: reach error {_signed(row['reach_error_pct'])} ›"
+    about = data.about(float(row["at_s"]), data.SHIFT_SECONDS)
+    link = state.link(boat=engine.boat_id, engine=engine.id, log=row["file"], **about)
+    st.page_link("screens/trace.py", label=plain(said), query_params=link)
 
 
 def _positions(rows: pd.DataFrame, limits: Limits) -> None:

@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import data, parts, state
 from dashboard.charts import drawing, seasons
+from dashboard.markup import plain
 from pipeline import wording
 from pipeline.catalogue import Indicator, indicators
 from pipeline.morning import Morning
@@ -71,7 +72,11 @@ def _boat_season(fleet: data.Fleet, boat: Boat, indicator: Indicator, facet: str
     rules = (
         drawing.limit_rows(limits, band, indicator.worse) if indicator.judged.against == "limits" else drawing.NO_LIMITS
     )
-    parts.draw(seasons.season(rows, happened, indicator.unit, rules), "season")
+    chart = seasons.season(rows, happened, indicator.unit, rules)
+    chosen = parts.draw_to_pick(chart, f"season:{indicator.name}:{facet}:{boat.id}", seasons.PICK)
+    if chosen is not None:
+        link = state.link(boat=boat.id, engine=str(chosen.get("engine")), log=str(chosen.get("file")))
+        st.page_link("screens/trace.py", label=plain(f"{chosen.get('file')} ›"), query_params=link)
 
 
 def _weeks(fleet: data.Fleet, indicator: Indicator, facet: str, morning: Morning) -> None:

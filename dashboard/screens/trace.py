@@ -14,8 +14,6 @@ from dashboard.markup import plain
 from pipeline.register import Engine
 from pipeline.trace import LogPlace
 
-SHIFT_SECONDS: Final = 12  # how much of the log is shown about a shift
-
 SHIFTS_SHOWN: Final = 40
 
 
@@ -84,7 +82,7 @@ def _shifts(engine: Engine, place: LogPlace, shifts: pd.DataFrame) -> None:
     with st.container(key="shift_links"):
         st.page_link("screens/trace.py", label="the whole log", query_params=whole)
         for row in mine.head(SHIFTS_SHOWN).to_dict("records"):
-            about = data.about(row["at_s"], SHIFT_SECONDS)
+            about = data.about(row["at_s"], data.SHIFT_SECONDS)
             st.page_link("screens/trace.py", label=plain(_shift_label(row)), query_params={**whole, **about})
 
 

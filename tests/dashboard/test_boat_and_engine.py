@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from pipeline import wording
+from pipeline.screen_data import shifts
+from pipeline.store import Store
 
 
 def test_a_boat_shows_all_its_engines_side_by_side(opened: Any, fleet_folder: Path) -> None:
@@ -104,3 +108,29 @@ def test_two_clicks_lead_from_a_finding_to_the_samples_behind_it(opened: Any, fl
     trace = opened(fleet_folder, "trace", **traces[0])
     assert traces[0]["log"] in trace.text
     assert trace.charts
+
+
+def _clicked(app: Any, key: str, selection: str, **fields: Any) -> None:
+    """What the browser sends when a mark is clicked."""
+    app.session_state[key] = {"selection": {selection: [fields]}}
+
+
+def test_a_clicked_shift_leads_to_its_own_samples(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "engine", boat="curlew", engine="port", part="Shifting")
+    row = next(iter(_rows_of(fleet_folder)))
+    _clicked(shown.app, "reach:curlew/port", "shift", log_id=row["log_id"], at_s=row["at_s"])
+    labels = {label: parameters for label, page, parameters in shown.again().links if page == "trace"}
+    (said,) = [label for label in labels if "reach error" in label]
+    assert labels[said]["log"] == row["file"]
+    assert float(labels[said]["from"]) < row["at_s"]
+
+
+def test_a_click_that_belongs_to_another_engine_opens_nothing(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "engine", boat="curlew", engine="port", part="Shifting")
+    _clicked(shown.app, "reach:curlew/port", "shift", log_id="of another engine", at_s=1.0)
+    assert "Click a mark to get to its samples." in shown.again().text
+
+
+def _rows_of(folder: Path) -> list[dict[str, Any]]:
+    found = shifts(Store(folder).reader(), "curlew/port", datetime.now(UTC), ZoneInfo("UTC"))
+    return [dict(row) for row in found[found["reach_error_pct"].notna()].to_dict("records")]

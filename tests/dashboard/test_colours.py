@@ -69,6 +69,12 @@ def test_the_themes_own_text_and_links_can_be_read(mode: str) -> None:
     assert contrast(theme["primaryColor"], theme["backgroundColor"]) >= MARKS
 
 
+@pytest.mark.parametrize(("mode", "words"), [("light", "#FFFFFF"), ("dark", "#10171D")])
+def test_words_on_the_accent_can_be_read(mode: str, words: str) -> None:
+    assert "light-dark(#FFFFFF, #10171D)" in (ROOM / "look.css").read_text(encoding="utf-8")
+    assert contrast(words, THEME[mode]["primaryColor"]) >= TEXT
+
+
 def test_marks_stand_out_on_both_grounds() -> None:
     colours = [
         *palette.STATUS.values(),
