@@ -32,7 +32,11 @@ def join(parts: Iterable[str | None]) -> Html:
     return Html("".join(part if isinstance(part, Html) else escape(part) for part in parts if part is not None))
 
 
-_MARKS: Final = str.maketrans({mark: f"\\{mark}" for mark in "\\`*_{}[]()#+-.!|~$:<>&^=\"'"})
+_ESCAPED: Final = {mark: f"\\{mark}" for mark in "\\`*_{}[]()#+-.!|~$<>&^=\"'"}
+_PARTED: Final = {":": ":\u2060"}
+"""No escape keeps `:name:` from being an icon, so an invisible joiner parts it."""
+
+_MARKS: Final = str.maketrans(_ESCAPED | _PARTED)
 
 
 def plain(text: str) -> str:

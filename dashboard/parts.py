@@ -14,7 +14,6 @@ from dashboard.charts import drawing
 from dashboard.markup import Html, join, plain, tag
 from pipeline import wording
 from pipeline.catalogue import Indicator, indicators
-from pipeline.causes import CAUSES
 from pipeline.findings import Finding
 from pipeline.logbook import LogbookError, Note
 from pipeline.morning import Morning
@@ -204,7 +203,7 @@ def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:
         ),
         tag("p", found.says, class_="mw-says"),
         tag("p", tag("b", "Do: "), found.do, class_="mw-do"),
-        tag("p", found.after_note, class_="mw-after") if found.after_note else None,
+        *(tag("p", said, class_="mw-after") for said in _judgement(found) if said),
         _facts(list(finding_facts(found, morning))),
         _reasons(found),
         _logs(found),
@@ -225,9 +224,9 @@ def finding_facts(found: Finding, morning: Morning) -> Iterator[tuple[str, str]]
         yield "Pattern", found.pattern
     if found.since is not None:
         yield "Since", f"{_local(found.since, morning):%a} {wording.date(_local(found.since, morning))}"
-    yield from _pace(found, indicator)
-    if found.confidence is not None:
-        yield "How sure", f"{found.confidence:.0%}"
+    if found.per_100_hours is not None:
+        pace = f"{found.per_100_hours:+.2g} {wording.short_unit(indicator)}"
+        yield "Per 100 h", pace.replace("-", "−")
     if found.engines is not None:
         yield "Engines", str(found.engines)
     yield "Limits", limits_text(found.watch, found.hold, indicator)
@@ -349,22 +348,9 @@ def _interval(low: float | None, high: float | None, indicator: Indicator) -> st
     return f" ({wording.number(low, indicator)} to {wording.number(high, indicator)})"
 
 
-def _pace(found: Finding, indicator: Indicator) -> Iterator[tuple[str, str]]:
-    unit = wording.short_unit(indicator)
-    if found.per_100_hours is not None:
-        yield "Per 100 h", f"{found.per_100_hours:+.2g} {unit}".replace("-", "−")
-    if found.hours_to_hold is not None:
-        is_there = found.hours_to_hold <= 0
-        yield "To hold", "reached" if is_there else f"{found.hours_to_hold:.0f} h of running{_span(found)}"
-    if found.days_to_hold:
-        yield "At this use", f"about {wording.count(round(found.days_to_hold), 'day')}"
-
-
-def _span(found: Finding) -> str:
-    if found.hours_to_hold_low is None:
-        return ""
-    high = "open" if found.hours_to_hold_high is None else f"{found.hours_to_hold_high:.0f} h"
-    return f" ({found.hours_to_hold_low:.0f} h to {high})"
+def _judgement(found: Finding) -> list[str | None]:
+    """How sure it is, how long it may go on, and what came of the last note; empty where nothing can be said."""
+    return [wording.certainty(found), wording.outlook(found), found.after_note]
 
 
 def _facts(facts: list[tuple[str, str]]) -> Html:
@@ -373,9 +359,6 @@ def _facts(facts: list[tuple[str, str]]) -> Html:
 
 def _reasons(found: Finding) -> Html | None:
     lines = [f"Speaks for it: {each}" for each in found.because]
-    if found.rather_than is not None:
-        rival = CAUSES[found.rather_than].title.lower() if found.rather_than in CAUSES else found.rather_than
-        lines.append(f"Less likely: {rival}")
     return tag("ul", *(tag("li", each) for each in lines), class_="mw-reasons") if lines else None
 
 

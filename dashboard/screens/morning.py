@@ -126,13 +126,18 @@ def _reasons(line: BoatLine, as_of: datetime) -> Html:
 
 
 def _reason(found: Finding, as_of: datetime) -> list[Html]:
-    age = (
-        f" Newest reading {wording.age(found.latest_at, as_of)}." if found.latest_at and found.value is not None else ""
-    )
+    said = [wording.certainty(found), wording.outlook(found)]
+    if found.latest_at and found.value is not None:
+        said.append(f"Newest reading {wording.age(found.latest_at, as_of)}.")
     symbol = tag(
         "span", wording.STATUS_SYMBOLS[found.status], class_=f"mw-symbol mw-{found.status}", aria_label=found.status
     )
-    return [symbol, tag("b", f"{found.engine}: "), tag("span", found.says), tag("span", age, class_="mw-quiet")]
+    return [
+        symbol,
+        tag("b", f"{found.engine}: "),
+        tag("span", found.says),
+        tag("span", *(f" {each}" for each in said if each), class_="mw-quiet"),
+    ]
 
 
 def _marks(line: BoatLine, columns: tuple[marks.Group, ...], rows: Rows) -> Html:

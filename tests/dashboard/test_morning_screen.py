@@ -90,7 +90,7 @@ def test_a_name_that_looks_like_markup_is_shown_as_it_is_written(opened: Any, ow
     assert "&lt;b&gt;:red[x]&lt;/b&gt;**y**" in shown.html
     assert "<b>:red" not in shown.html
     labels = [label for label, page, _ in shown.links if page == "boat"]
-    assert r"\<b\>\:red\[x\]\</b\>\*\*y\*\*" in labels
+    assert "\\<b\\>:\u2060red\\[x\\]\\</b\\>\\*\\*y\\*\\*" in labels
 
 
 def test_the_marks_show_each_limited_number_of_each_engine(opened: Any, fleet_folder: Path) -> None:
