@@ -196,7 +196,8 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     every = engine.of("shift_reach_error")
     is_constant = all(is_from_commissioning(state) for state in standing.values())
     every = _as_fresh(every, standing)
-    off = {gear: _off(state, constant=is_constant) for gear, state in every.items()}
+    begins = _begins(standing)
+    off = {gear: _off(state, begins, constant=is_constant) for gear, state in every.items()}
     error = {gear: max(state.moved.shift_error or 0.1, 0.1) for gear, state in every.items()}
     pictures = _pictures(off, error, every)
     best, second = pictures[0], pictures[1] if len(pictures) > 1 else None
@@ -211,10 +212,23 @@ def _reach(engine: Engine) -> Iterator[Diagnosis]:
     yield _found(cause, engine, list(standing.values()), min(0.97, margin), said, rather, follows=follows)
 
 
+def _begins(standing: Mapping[str, State]) -> float:
+    """From when (epoch s) the levels that stand out are taken."""
+    return min(float(state.moved.series.at_s[state.moved.now.start]) for state in standing.values())
+
+
 def _as_fresh(every: Mapping[str, State], standing: Mapping[str, State]) -> dict[str, State]:
     """The gears whose newest reading is not older than what stands out: an older one knows nothing of it yet."""
-    begins = min(float(state.moved.series.at_s[state.moved.now.start]) for state in standing.values())
+    begins = _begins(standing)
     return {gear: state for gear, state in every.items() if gear in standing or state.series.at_s[-1] >= begins}
+
+
+def _shift_since(state: State, begins: float) -> float | None:
+    """How far a gear stands off its baseline in the runs from a moment on; None where that is not known."""
+    if state.moved.found is None or state.moved.shift is None:
+        return None
+    later = state.moved.found.residual[state.moved.series.at_s >= begins]
+    return float(np.median(later)) if later.size else state.moved.shift
 
 
 def is_from_commissioning(state: State) -> bool:
@@ -228,11 +242,10 @@ def is_from_commissioning(state: State) -> bool:
     return state.moved.baseline is not None and abs(state.moved.shift or 0.0) <= SMALL * abs(state.own)
 
 
-def _off(state: State, *, constant: bool) -> float:
+def _off(state: State, begins: float, *, constant: bool) -> float:
     """What is to be explained: the movement since the epoch began, or the whole error if it was there at the start."""
-    if constant or state.moved.shift is None or state.moved.reason == "calibration":
-        return state.own
-    return state.moved.shift
+    shift = _shift_since(state, begins)
+    return state.own if constant or shift is None or state.moved.reason == "calibration" else shift
 
 
 def _pictures(
@@ -359,7 +372,8 @@ def _idle(engine: Engine) -> Iterator[Diagnosis]:
     sloped = list(engine.open("idle_integral_slope").values())
     if standing:
         cause, certainty, rather = _idle_cause(engine, standing, every)
-        said = (_integrals_said({gear: _idle_off(state) for gear, state in every.items()}),)
+        begins = _begins(standing)
+        said = (_integrals_said({gear: _idle_off(state, begins) for gear, state in every.items()}),)
         follows = sloped + _trailing(engine, cause)
         yield _found(cause, engine, list(standing.values()), certainty, said, rather, follows=follows)
     elif sloped:
@@ -371,7 +385,8 @@ def _idle(engine: Engine) -> Iterator[Diagnosis]:
 def _idle_cause(
     engine: Engine, standing: Mapping[str, State], every: Mapping[str, State]
 ) -> tuple[str, float, str | None]:
-    off = {gear: _idle_off(state) for gear, state in _as_fresh(every, standing).items()}
+    begins = _begins(standing)
+    off = {gear: _idle_off(state, begins) for gear, state in _as_fresh(every, standing).items()}
     if any(state.moved.reason == "calibration" and not state.has_moved for state in standing.values()):
         return "calibration_change", 0.7, "throttle_body"
     most = max((abs(value) for value in off.values()), default=0.0)
@@ -389,12 +404,13 @@ def _idle_cause(
     return "unknown", 0.5, "propeller_load"
 
 
-def _idle_off(state: State) -> float:
+def _idle_off(state: State, begins: float) -> float:
     """Movement of the integral since its epoch began; the distance from the wanted band where there is no baseline."""
-    if state.moved.shift is None or (state.status != "ready" and not state.has_moved and abs(state.strength) < SMALL):
+    shift = _shift_since(state, begins)
+    if shift is None or (state.status != "ready" and not state.has_moved and abs(state.strength) < SMALL):
         low, high = state.indicator.wanted.get(state.key.facet, (0.0, 0.0))
         return state.own - (low + high) / 2
-    return state.moved.shift
+    return shift
 
 
 def _integrals_said(off: Mapping[str, float]) -> str:

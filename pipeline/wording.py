@@ -227,7 +227,7 @@ def _story(state: State) -> str:
             moved.reason, "the note"
         )
         return f"The same since {start}{since}."
-    return f"New{since}: too few runs since {date(moved.started_at)} to tell a pattern."
+    return f"New{since or f' since {date(moved.started_at)}'}: too few runs to tell a pattern{baseline}."
 
 
 def _counted(indicator: Indicator) -> str:

@@ -29,6 +29,9 @@ PatternWord = Literal["constant", "growing", "step", "scattered", "new"]
 NOW_RUNS: Final = 5
 """Runs that make the level now."""
 
+CLEAR_JUMP: Final = 4.0
+"""Standard errors that the newest runs must stand off to be called a jump."""
+
 RUN_LENGTH: Final = 40_000.0
 """Readings between false signals of one monitor, in control. About 30 monitors an engine read about 1.3 runs a day, so
 one false signal in about 1,000 engine-days: the budget of false watches. A signal alone is no finding yet; the movement
@@ -160,6 +163,9 @@ def _judged(
     )
     if smeared is not None:
         word, since = "step", datetime.fromtimestamp(float(here.at_s[smeared]), UTC)
+    if word == "constant" and now.stop - now.start < NOW_RUNS and abs(shift or 0.0) > CLEAR_JUMP * (error or math.inf):
+        # a jump too young to have a shape is no constant
+        word, since = "new", datetime.fromtimestamp(float(here.at_s[now.start]), UTC)
     slopes = _slopes(here, found, since, word)
     return Movement(
         epoch=epoch,
