@@ -1,6 +1,7 @@
 /*
 title = "Pick-ups"
-what = """Just off idle: stretches of at least 1 s in neutral with the helm opened and rpm at or below 1300."""
+what = """Just off idle: stretches of at least 1 s in neutral with the helm opened and rpm at or below 1300, not in
+the first 10 s of a run."""
 
 [columns]
 duration_s = "length of the stretch"
@@ -48,5 +49,8 @@ select
     sum(ended.samples)::integer as samples
 from ended
 inner join run_spans on ended.run_no = run_spans.run_no
-where ended.end_s - ended.open_s >= 1
+where
+    ended.end_s - ended.open_s >= 1
+    -- the flare of starting looks like a lift to a log without a pedal
+    and ended.open_s - run_spans.started_s > 10
 group by ended.open_s
