@@ -85,10 +85,23 @@ def demo(folder: Path, boats: int, days: int, seed: int, port: int, *, no_serve:
     with _bar("Simulating") as progress:
         demo_fleet.build(folder, boats=boats, days=days, seed=seed, progress=progress)
     register = _register(folder)
+    _write_simulated_notes(folder)
     _say(listing.ingest_line(_ingested(register)))
     _print_morning(assess(_reader(register), register, _moment(None, register)))
     if not no_serve:
         _serve(folder, port)
+
+
+def _write_simulated_notes(folder: Path) -> None:
+    """What the invented operator wrote down, into a logbook that nobody has written in yet."""
+    from pipeline.logbook import add_note, notes
+
+    written = folder / "simulated_truth" / "notes.json"
+    if notes(folder) or not written.exists():
+        return
+    for each in json.loads(written.read_text(encoding="utf-8")):
+        at = datetime.fromisoformat(each["at"])
+        add_note(folder, each["boat"], each["engine"], each["kind"], each["text"], at, author="simulated")
 
 
 @main.command()

@@ -190,7 +190,9 @@ def gap_says(gap: Gap, currency_days: float) -> str:
     if gap.record is None:
         return "No log of this engine has ever been read."
     if gap.facet == "age":
-        return f"The last log is {gap.age_days:.0f} days old; logs count for {currency_days:g} days."
+        age_days = gap.age_days or 0.0
+        old = f"{age_days:.0f}" if age_days >= 10 else f"{age_days:.1f}"
+        return f"The last log is {old} days old; logs count for {currency_days:g} days."
     if gap.facet == "run":
         return "The recent logs do not show the engine running."
     return f"No recent log shows {_UNSEEN[gap.facet]}."

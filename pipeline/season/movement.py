@@ -137,7 +137,7 @@ def crossing(moved: Movement, limit: float, signed: FloatArray) -> Crossing | No
     )
 
 
-SEARCHED_ONSET: Final = 4.0
+SEARCHED_ONSET: Final = 2.0
 """The onset of growth was searched for, which makes the slope after it look surer than it is (ours, by simulation)."""
 
 

@@ -51,7 +51,13 @@ def test_a_touch_of_less_than_a_second_is_none(bench: Bench) -> None:
 def test_a_lift_does_not_reach_into_another_run(bench: Bench) -> None:
     log = Trip.warm().at(30, pedal=4, rpm=900).until(100).log()
     hole = log.only((log.time_s < 40) | (log.time_s > 60))
-    assert [round(row["duration_s"], 3) for row in bench.measure(hole).pick_ups] == [9.95, 39.95]
+    # the second run begins at 60.05 s, and its first 10 s are no lift
+    assert [round(row["duration_s"], 3) for row in bench.measure(hole).pick_ups] == [9.95, 29.9]
+
+
+def test_the_flare_of_starting_is_no_lift(bench: Bench) -> None:
+    started = Trip.warm(pedal=0.0, idle_active=0.0).at(6, idle_active=1).until(60).log()
+    assert bench.measure(started).pick_ups == []
 
 
 def test_a_remainder_shorter_than_half_a_second_is_not_taken_for_its_mean(bench: Bench) -> None:

@@ -151,7 +151,7 @@ def test_a_gap_is_unchecked_with_its_age_and_no_cause() -> None:
     assert [each["status"] for each in (old, unseen, never)] == ["unchecked"] * 3
     assert (old["value"], old["unit"], old["cause"]) == (8.0, "days", None)
     assert (unseen["value"], never["value"]) == (None, None)
-    assert "8 days old" in old["says"]
+    assert "8.0 days old" in old["says"]
     assert "a shift into reverse" in unseen["says"]
     assert never["says"] == "No log of this engine has ever been read."
 

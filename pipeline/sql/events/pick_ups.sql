@@ -10,13 +10,18 @@ samples = "lambda samples in the stretch"
 */
 with opened as (
     select
-        run_no,
-        lift_no,
-        time_s,
-        "lambda" - lambda_target as lean_lambda,
-        min(time_s) over (partition by lift_no) as open_s
+        timeline.run_no,
+        timeline.lift_no,
+        timeline.time_s,
+        timeline."lambda" - timeline.lambda_target as lean_lambda,
+        min(timeline.time_s) over (partition by timeline.lift_no) as open_s
     from timeline
-    where lift_no is not null and coalesce(time_s - step_s > 2, true)
+    inner join run_spans on timeline.run_no = run_spans.run_no
+    where
+        timeline.lift_no is not null
+        and coalesce(timeline.time_s - timeline.step_s > 2, true)
+        -- the flare of starting looks like a lift to an idle loop that is not active yet
+        and timeline.time_s - run_spans.started_s > 10
 ),
 
 halves as (
@@ -49,8 +54,5 @@ select
     sum(ended.samples)::integer as samples
 from ended
 inner join run_spans on ended.run_no = run_spans.run_no
-where
-    ended.end_s - ended.open_s >= 1
-    -- the flare of starting looks like a lift to a log without a pedal
-    and ended.open_s - run_spans.started_s > 10
+where ended.end_s - ended.open_s >= 1
 group by ended.open_s
