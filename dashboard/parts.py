@@ -13,6 +13,7 @@ from dashboard import data, state
 from dashboard.charts import drawing
 from dashboard.markup import Html, join, plain, tag
 from pipeline import wording
+from pipeline.as_of import moment_of
 from pipeline.catalogue import Indicator, indicators
 from pipeline.findings import Finding
 from pipeline.logbook import LogbookError, Note
@@ -60,7 +61,7 @@ def moment(fleet: data.Fleet) -> datetime:
     asked = state.read(state.AS_OF)
     if asked is None:
         return data.now(fleet)
-    found = state.moment(asked, fleet.zone)
+    found = moment_of(asked, fleet.zone)
     if found is None:
         note(f"{asked!r} in the address is no date and no time, so the present is shown.")
         state.write(state.AS_OF, None)

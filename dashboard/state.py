@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, time, timedelta
 from typing import Final
-from zoneinfo import ZoneInfo
 
 import streamlit as st
 
@@ -57,22 +55,6 @@ def link(**parameters: str | None) -> Mapping[str, str]:
     """Query parameters of a link; the replayed moment goes along, what is None stays out."""
     asked = {AS_OF: read(AS_OF), **parameters}
     return {name: value for name, value in asked.items() if value}
-
-
-def moment(text: str, zone: ZoneInfo) -> datetime | None:
-    """The moment that `as_of` in an address means: a date is its end, a time without offset is the fleet's.
-
-    None where the text is neither.
-    """
-    try:
-        found = datetime.fromisoformat(text)
-        if "T" not in text and ":" not in text:
-            found = datetime.combine(found.date() + timedelta(days=1), time(), zone) - timedelta(seconds=1)
-        found = found if found.tzinfo else found.replace(tzinfo=zone)
-        found.astimezone(ZoneInfo("UTC"))
-    except (ValueError, OverflowError):
-        return None
-    return found
 
 
 def _key(name: str) -> str:

@@ -11,14 +11,15 @@ import io
 import json
 import subprocess
 import sys
-from contextlib import contextmanager, suppress
-from datetime import UTC, date, datetime, time, timedelta
+from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 from zoneinfo import ZoneInfo
 
 import click
 
+from pipeline.as_of import moment_of
 from pipeline.export_tables import FORMATS, TABLES
 from pipeline.logbook import Kind, LogbookError, add_note
 
@@ -281,24 +282,10 @@ def _moment(as_of: str | None, register: Register) -> datetime:
     zone = ZoneInfo(register.timezone)
     if as_of is None:
         return datetime.now(zone)
-    day, moment = _as_day(as_of), _as_time(as_of)
-    if day is not None:
-        return datetime.combine(day + timedelta(days=1), time(), zone) - timedelta(microseconds=1)
+    moment = moment_of(as_of, zone)
     if moment is None:
         _stop(f"--as-of {as_of!r} is neither a date (2026-06-14) nor an ISO 8601 time.")
-    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
-
-
-def _as_day(text: str) -> date | None:
-    with suppress(ValueError):
-        return date.fromisoformat(text)
-    return None
-
-
-def _as_time(text: str) -> datetime | None:
-    with suppress(ValueError):
-        return datetime.fromisoformat(text)
-    return None
+    return moment
 
 
 def _register(folder: Path) -> Register:

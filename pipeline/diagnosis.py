@@ -242,6 +242,11 @@ def is_from_commissioning(state: State) -> bool:
     return state.moved.baseline is not None and abs(state.moved.shift or 0.0) <= SMALL * abs(state.own)
 
 
+def _is_from_calibration(standing: Mapping[str, State]) -> bool:
+    """Something stands where it does since a setting was changed, and has not moved after that."""
+    return any(state.moved.reason == "calibration" and not state.has_moved for state in standing.values())
+
+
 def _off(state: State, begins: float, *, constant: bool) -> float:
     """What is to be explained: the movement since the epoch began, or the whole error if it was there at the start."""
     shift = _shift_since(state, begins)
@@ -296,7 +301,7 @@ def _reach_cause(picture: str, standing: Mapping[str, State], *, is_constant: bo
         return "sensor_mounting"
     if is_constant:
         return "unit_mismatch"
-    if any(state.moved.reason == "calibration" and not state.has_moved for state in standing.values()):
+    if _is_from_calibration(standing):
         return "calibration_change"
     if picture == "span":
         return "lost_travel"
@@ -387,7 +392,7 @@ def _idle_cause(
 ) -> tuple[str, float, str | None]:
     begins = _begins(standing)
     off = {gear: _idle_off(state, begins) for gear, state in _as_fresh(every, standing).items()}
-    if any(state.moved.reason == "calibration" and not state.has_moved for state in standing.values()):
+    if _is_from_calibration(standing):
         return "calibration_change", 0.7, "throttle_body"
     most = max((abs(value) for value in off.values()), default=0.0)
     neutral = off.get("neutral")

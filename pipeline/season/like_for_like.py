@@ -28,17 +28,10 @@ class LikeForLike:
 
     residual: FloatArray
     error: FloatArray
-    is_outside: FloatArray
     scale: float
     resolution: float
     baseline_n: int
     expectation: Expectation
-
-    @property
-    def standardised(self) -> FloatArray:
-        """Residuals in units of their own uncertainty; 0 where the expectation knows nothing."""
-        total = np.hypot(self.error, self.scale)
-        return np.where(np.isfinite(total), self.residual / np.where(np.isfinite(total), total, 1.0), 0.0)
 
 
 def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> LikeForLike | None:
@@ -64,7 +57,6 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
     return LikeForLike(
         residual=adjusted.residual,
         error=adjusted.error,
-        is_outside=adjusted.is_outside.astype(np.float64),
         scale=max(expectation.scale, resolution / np.sqrt(12)),
         resolution=resolution,
         baseline_n=expectation.n,

@@ -56,7 +56,6 @@ class Movement:
     """
 
     epoch: Epoch
-    reason: Reason
     started_at: datetime
     series: Series
     values: FloatArray
@@ -73,6 +72,11 @@ class Movement:
     per_100_hours: float | None
     per_week: float | None
     confidence: float | None
+
+    @property
+    def reason(self) -> Reason:
+        """Why the epoch began."""
+        return self.epoch.reason
 
     @property
     def resolution(self) -> float | None:
@@ -169,7 +173,6 @@ def _judged(
     slopes = _slopes(here, found, since, word)
     return Movement(
         epoch=epoch,
-        reason=epoch.reason,
         started_at=datetime.fromtimestamp(float(here.at_s[0]), UTC),
         series=here,
         values=values,
