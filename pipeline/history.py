@@ -71,7 +71,7 @@ class Series:
 
 @dataclass(frozen=True)
 class EngineRecord:
-    """An engine's logs so far. `hours` and `last_run_id` are None where no run was logged."""
+    """An engine's logs so far. `hours` and `last_run_at` are None where no run was logged."""
 
     engine_id: str
     last_log_at: datetime
@@ -80,7 +80,6 @@ class EngineRecord:
     runs: int
     last_run_at: datetime | None
     hours: float | None
-    last_run_id: str | None
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,7 @@ runs as (
         engine_id,
         count(*) as runs,
         max(ended_at) as last_run_at,
-        max(end_hours) as hours,
-        arg_max(run_id, started_at) as last_run_id
+        max(end_hours) as hours
     from run_hours
     group by engine_id
 )
@@ -33,7 +32,6 @@ select
     list_sort(list_distinct(logs.channels)) as channels,
     coalesce(runs.runs, 0) as runs,
     runs.last_run_at,
-    runs.hours,
-    runs.last_run_id
+    runs.hours
 from logs
 left join runs on logs.engine_id = runs.engine_id
