@@ -143,7 +143,7 @@ def test_a_stall_is_counted_and_held() -> None:
 
 def test_a_gap_is_unchecked_with_its_age_and_no_cause() -> None:
     last = FIRST_RUN
-    record = EngineRecord("petrel/port", last, 3, ("rpm",), 3, last, 12.0, "run-002")
+    record = EngineRecord("petrel/port", last, 3, ("rpm",), 3, last, 12.0)
     old = as_json(verdicts.from_gap(PORT, Gap("petrel/port", "age", 8.0, record), 3.0))
     unseen = as_json(verdicts.from_gap(PORT, Gap("petrel/port", "shift reverse", 1.0, record), 3.0))
     never = as_json(verdicts.from_gap(PORT, Gap("petrel/port", "age", None, None), 3.0))
