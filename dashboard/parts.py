@@ -169,14 +169,12 @@ def when(at: datetime) -> str:
 
 def age(at: datetime | None, now: datetime) -> str:
     """How old the newest log is."""
-    return f"last log {wording.age(at, now)}" if at else "no log yet"
+    return wording.last_log_says(at, now)
 
 
 def departure(departs: datetime | None, now: datetime) -> str | None:
     """When a boat leaves; None where nothing is planned."""
-    if departs is None:
-        return None
-    return f"departs {departs:%H:%M}" if departs.date() == now.date() else f"departs {departs:%a %H:%M}"
+    return wording.departs_says(departs, now) if departs else None
 
 
 def boat_link(boat: str, name: str) -> None:

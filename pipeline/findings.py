@@ -26,6 +26,7 @@ class Finding:
     `low` and `high` are the interval of `value`. `latest_at` is the newest reading behind it. `urgency` orders findings
     of one status. `because` is what speaks for the cause, `rather_than` the next likeliest one, `also` the other
     symptoms that the same cause explains; `cautions` asks for the cautions of running an engine.
+    `short` is the deciding number against its limit, '' where there is none and `says` is all.
     `after_note` says what came of the last note that answered it, `deferred_until` how long a deferral is in force.
     """
 
@@ -62,6 +63,7 @@ class Finding:
     after_note: str | None = None
     deferred_until: datetime | None = None
     engines: int | None = None
+    short: str = ""
 
 
 def worst(statuses: list[Status]) -> Status:

@@ -7,16 +7,15 @@ from __future__ import annotations
 
 import re
 import textwrap
-from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
-from pipeline import wording
+from pipeline import telling, wording
 from pipeline.answer import answer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
     from datetime import datetime
 
     from pipeline.changes import Change
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
     from pipeline.morning import Morning
     from pipeline.ranking import BoatLine
     from pipeline.states import Status
+    from pipeline.telling import Told
 
 STYLES: Final[dict[Status, str]] = {
     "hold": "bold red",
@@ -36,9 +36,6 @@ STYLES: Final[dict[Status, str]] = {
 
 FINDINGS_SHOWN: Final = 4
 """Findings listed under a boat, holds always; the rest are counted. `--json` and the dashboard give them all."""
-
-NOTES_SHOWN: Final = timedelta(days=7)
-"""How long the list tells what came of a note."""
 
 WIDEST: Final = 100
 """Longer lines are hard to follow with the eye, however wide the terminal."""
@@ -54,7 +51,7 @@ def morning_text(morning: Morning, width: int, changed: Sequence[Change] = ()) -
     width = min(width, WIDEST)
     text = Text()
     text.append(f"{morning.fleet}\n", "bold")
-    text.append(f"{morning.as_of:%a} {morning.as_of.day} {morning.as_of:%b %Y %H:%M %Z}")
+    text.append(telling.as_of_says(morning))
     text.append("   simulated data\n" if morning.simulated else "\n")
     text.append(textwrap.fill(answer(morning), width - 1) + "\n")
     text.append_text(_counts(morning))
@@ -62,7 +59,7 @@ def morning_text(morning: Morning, width: int, changed: Sequence[Change] = ()) -
         is_alone = bool(line.findings) or place == 0 or bool(morning.boats[place - 1].findings)
         text.append("\n" if is_alone else "")
         text.append_text(_boat(line, morning.as_of, width))
-        for said in _remarks(line, morning.as_of, changed):
+        for said in telling.remarks(line, morning.as_of, changed):
             text.append(_wrapped(said, width), "dim")
     if morning.fleet_findings:
         text.append("\nWhole fleet\n", "bold")
@@ -110,7 +107,7 @@ def _boat(line: BoatLine, now: datetime, width: int) -> Text:
         f"{wording.STATUS_SYMBOLS[line.status]} {wording.STATUS_WORDS[line.status].upper():<11}", STYLES[line.status]
     )
     text.append(line.name, "bold")
-    text.append(f"  {', '.join(_about(line, now))}\n", "dim")
+    text.append(f"  {', '.join(telling.about(line, now))}\n", "dim")
     shown = max(FINDINGS_SHOWN, sum(found.status == "hold" for found in line.findings))
     text.append_text(_findings(line.name, line.findings[:shown], now, width))
     if len(line.findings) > shown:
@@ -118,72 +115,32 @@ def _boat(line: BoatLine, now: datetime, width: int) -> Text:
     return text
 
 
-def _about(line: BoatLine, now: datetime) -> Iterator[str]:
-    if line.departs:
-        is_today = line.departs.date() == now.date()
-        yield f"departs {line.departs:%H:%M}" if is_today else f"departs {line.departs:%a %H:%M}"
-    yield f"last log {wording.age(line.last_log, now)}" if line.last_log else "no log"
-
-
-def _remarks(line: BoatLine, now: datetime, changed: Sequence[Change]) -> Iterator[str]:
-    """What changed, what the logs cannot show, and what came of late notes that no finding speaks of."""
-    turned = [wording.change_says(each) for each in changed if each.boat == line.boat]
-    if turned:
-        yield f"Since the morning before: {'; '.join(turned)}."
-    not_logged = sorted({each for engine in line.engines for each in engine.not_logged})
-    if not_logged:
-        yield f"Not logged: {', '.join(not_logged)}."
-    told = {found.after_note for found in line.findings}
-    for each in line.notes:
-        said = wording.aftermath_says(each)
-        if now - each.note.at <= NOTES_SHOWN and said not in told:
-            yield f"{each.note.engine or line.name}: {said}"
-
-
 def _findings(boat: str, findings: Sequence[Finding], now: datetime, width: int) -> Text:
     """Findings under one head; what to do is said once, however many findings ask for it."""
     text = Text()
     said: set[str] = set()
-    for found in findings:
+    for found in (telling.told(each, now, boat) for each in findings):
         text.append(f"     {wording.STATUS_SYMBOLS[found.status]} ", STYLES[found.status])
-        body = " ".join(part for part in _body(found, now) if part)
-        place = found.engine or boat
-        if wording.headline(found):
-            text.append_text(_headed(place, found, width))
-            text.append(_wrapped(body, width))
+        if found.headline:
+            text.append_text(_headed(found, width))
+            text.append(_wrapped(found.reason, width))
         else:
-            text.append(_wrapped(f"{place}: {body}", width).lstrip())
+            text.append(_wrapped(f"{found.place}: {found.reason}", width).lstrip())
         text.append(_wrapped("Do: as above." if found.do in said else f"Do: {found.do}", width))
         said.add(found.do)
     return text
 
 
-def _headed(place: str, found: Finding, width: int) -> Text:
+def _headed(found: Told, width: int) -> Text:
     """Which engine, what it is, and how sure that is; the line begins behind the finding's symbol."""
-    name = ": ".join(part for part in (place, wording.headline(found)) if part)
-    sure = wording.lower_first(wording.certainty(found)).rstrip(".")
-    text = Text(_wrapped(f"{name}  {sure}".rstrip(), width).lstrip())
-    text.stylize("bold", 0, len(name))
+    text = Text(_wrapped(f"{found.named}  {found.sure}".rstrip(), width).lstrip())
+    text.stylize("bold", 0, len(found.named))
     return text
 
 
-def _body(found: Finding, now: datetime) -> Iterator[str]:
-    """The numbers, how they came about, where they lead and how old they are."""
-    yield found.says.removeprefix(f"{wording.headline(found)}. ")
-    yield wording.outlook(found)
-    yield found.after_note or ""
-    if found.deferred_until:
-        yield f"Deferred until {found.deferred_until.astimezone(now.tzinfo):%a %d %b %H:%M}."
-    if found.latest_at and found.value is not None and found.indicator != "evidence":
-        yield f"Newest reading {wording.age(found.latest_at, now)}."
-
-
 def _cautions(morning: Morning, width: int) -> Text:
-    """The tool's own caution always; those of running an engine wherever the list suggests that."""
-    shown = [*morning.fleet_findings, *(found for line in morning.boats for found in line.findings)]
-    cautions = wording.CAUTIONS if any(found.cautions for found in shown) else wording.CAUTIONS[-1:]
     text = Text("\n")
-    text.append("\n".join(textwrap.fill(each, width - 1) for each in cautions), "dim")
+    text.append("\n".join(textwrap.fill(each, width - 1) for each in telling.cautions(morning)), "dim")
     return text
 
 

@@ -68,6 +68,7 @@ def from_diagnosis(engine: Engine, found: Diagnosis, history: History) -> Findin
         rather_than=found.rather_than,
         also=tuple(wording.title(each.indicator, each.key.facet) for each in found.symptoms[1:]),
         cautions=CAUSES[found.cause].runs_engine,
+        short=wording.diagnosis_short(found),
     )
 
 
@@ -137,6 +138,7 @@ def _fleet_finding(name: str, together: Sequence[CommonStep]) -> Finding:
         cause=cause,
         because=(f"{step.engines} of {step.engines_seen} engines on {step.boats} boats moved the same way",),
         engines=step.engines,
+        short=wording.fleet_short(indicator, together),
     )
 
 

@@ -88,6 +88,16 @@ def age(at: datetime, now: datetime) -> str:
     return f"{hours / 24:.0f} days ago"
 
 
+def departs_says(departs: datetime, now: datetime) -> str:
+    """When a boat leaves; the day is said where it is not today."""
+    return f"departs {departs:%H:%M}" if departs.date() == now.date() else f"departs {departs:%a %H:%M}"
+
+
+def last_log_says(at: datetime | None, now: datetime) -> str:
+    """How old the newest log is."""
+    return f"last log {age(at, now)}" if at else "no log"
+
+
 def count(n: int, word: str) -> str:
     """A count with its noun."""
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
@@ -107,14 +117,25 @@ def diagnosis_says(found: Diagnosis) -> str:
     return " ".join(part for part in parts if part)
 
 
+def diagnosis_short(found: Diagnosis) -> str:
+    """The deciding number against its limit, without how it got there."""
+    state = found.symptoms[0]
+    return f"{title(state.indicator, state.key.facet)}: {number(state.value, state.indicator)}{_against(state)}"
+
+
+def fleet_short(indicator: Indicator, together: Sequence[CommonStep]) -> str:
+    """By how much most engines moved at once."""
+    most = max(together, key=lambda step: step.engines)
+    return f"{indicator.title}: {_sizes(indicator, together)} on {most.engines} of {most.engines_seen} engines"
+
+
 def fleet_says(cause: str, indicator: Indicator, together: Sequence[CommonStep]) -> str:
     """What most engines did at once, since when and by how much."""
-    sizes = listing([f"{number(step.size, indicator)} {step.facet}".rstrip() for step in together])
     most = max(together, key=lambda step: step.engines)
     when = datetime.fromtimestamp(together[0].at_s, UTC)
     return (
         f"{CAUSES[cause].title}. {indicator.title} of {most.engines} of {most.engines_seen} engines on "
-        f"{count(most.boats, 'boat')} moved by {sizes} from {date(when)}. "
+        f"{count(most.boats, 'boat')} moved by {_sizes(indicator, together)} from {date(when)}. "
         "It is taken out of each engine's own findings."
     )
 
@@ -201,6 +222,10 @@ def gap_says(gap: Gap, currency_days: float) -> str:
 def listing(words: Sequence[str]) -> str:
     """Words as a list in a sentence."""
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def _sizes(indicator: Indicator, together: Sequence[CommonStep]) -> str:
+    return listing([f"{number(step.size, indicator)} {step.facet}".rstrip() for step in together])
 
 
 def _standing(state: State) -> str:
