@@ -115,49 +115,55 @@ def load_history(db: Database, as_of: datetime) -> History:
     """Read a snapshot. `as_of` is aware; a log that ended later is left out whole."""
     moment = {"as_of": as_of}
     db.execute(f"create or replace temp table run_hours as {read_query('marts', 'run_hours')}", moment)
-    readings = db.sql(read_query("marts", "history")).to_arrow_table()
+    db.execute(f"create or replace temp table series as {read_query('marts', 'series')}")
     runs = db.sql(read_query("marts", "run_lists")).to_arrow_table()
+    keys = rows(db, "from series order by series_no")
+    readings = db.sql(read_query("marts", "history")).to_arrow_table()
     records = [_record(row) for row in rows(db, read_query("marts", "engine_records"), moment)]
+    columns = {name: runs[name].to_numpy() for name in _RUN_COLUMNS}
     series: dict[str, list[Series]] = {}
-    for found in _series(readings):
+    for found in _series(keys, readings, columns):
         series.setdefault(found.key.engine_id, []).append(found)
     return History(
         as_of,
         {engine_id: tuple(group) for engine_id, group in series.items()},
         {record.engine_id: record for record in records},
-        _runs(runs),
+        dict(_runs(runs["engine_id"].to_pylist(), columns)),
     )
 
 
-_NUMBERS: Final = ("at_s", "hours", "value", "n", "temp_c", "battery_v", "setting")
+_RUN_COLUMNS: Final = ("run_id", "file", "started_s", "ended_s", "hours")
+_VALUES: Final = ("value", "n", "temp_c", "battery_v", "setting")
 
 
 def _record(row: Mapping[str, Any]) -> EngineRecord:
     return EngineRecord(**{**row, "channels": tuple(row["channels"])})
 
 
-def _series(found: pa.Table) -> Iterator[Series]:
-    """Split the list columns; the numbers are views into Arrow's memory, not copies."""
-    keys = zip(*(found[name].to_pylist() for name in ("engine_id", "indicator", "facet")), strict=True)
-    columns = {name: _lists(found[name]) for name in _NUMBERS}
-    run_ids, remarks = _lists(found["run_id"]), found["remark"].to_pylist()
-    for place, key in enumerate(keys):
-        arrays = {name: lists[place] for name, lists in columns.items()}
-        yield Series(key=SeriesKey(*key), **arrays, run_ids=run_ids[place], remark=remarks[place])
+def _series(
+    keys: Sequence[Mapping[str, Any]], readings: pa.Table, runs: Mapping[str, NDArray[Any]]
+) -> Iterator[Series]:
+    """Each series' stretch of the readings, put into the order of series and runs; the arrays are views, not copies."""
+    series_no, run_no = readings["series_no"].to_numpy(), readings["run_no"].to_numpy()
+    order = np.lexsort((run_no, series_no))
+    values = {name: readings[name].to_numpy()[order] for name in _VALUES}
+    run_no = run_no[order]
+    of_runs = {"at_s": runs["started_s"][run_no], "hours": runs["hours"][run_no], "run_ids": runs["run_id"][run_no]}
+    columns = values | of_runs
+    bounds = np.cumsum([0, *(key["readings"] for key in keys)])
+    for key, (low, high) in zip(keys, itertools.pairwise(bounds), strict=True):
+        place = SeriesKey(key["engine_id"], key["indicator"], key["facet"])
+        yield Series(key=place, remark=key["remark"], **{name: each[low:high] for name, each in columns.items()})
 
 
-def _runs(found: pa.Table) -> dict[str, Runs]:
-    columns = [_lists(found[name]) for name in ("run_id", "file", "started_s", "ended_s", "hours")]
-    return {
-        engine_id: Runs(*arrays)
-        for engine_id, arrays in zip(found["engine_id"].to_pylist(), zip(*columns, strict=True), strict=True)
-    }
-
-
-def _lists(column: pa.ChunkedArray) -> list[NDArray[Any]]:
-    parts: list[NDArray[Any]] = []
-    for chunk in column.chunks:
-        flat = chunk.flatten().to_numpy(zero_copy_only=False)
-        bounds = np.cumsum([0, *chunk.value_lengths().to_numpy(zero_copy_only=False)])
-        parts += [flat[low:high] for low, high in itertools.pairwise(bounds)]
-    return parts
+def _runs(engine_ids: Sequence[str], columns: Mapping[str, NDArray[Any]]) -> Iterator[tuple[str, Runs]]:
+    """The runs of each engine, which stand together in time order."""
+    low = 0
+    for engine_id, group in itertools.groupby(engine_ids):
+        high = low + sum(1 for _ in group)
+        mine = {name: each[low:high] for name, each in columns.items()}
+        yield (
+            engine_id,
+            Runs(mine["run_id"], mine["file"], mine["started_s"], mine["ended_s"], mine["hours"]),
+        )
+        low = high

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 
 from pipeline import verdicts, wording
 from pipeline.aftermath import Aftermath, aftermaths
+from pipeline.catalogue import read_query
 from pipeline.changes import Change, changes
-from pipeline.database import Database
+from pipeline.database import Database, rows
 from pipeline.diagnosis import Engine as Patient
 from pipeline.diagnosis import diagnose
 from pipeline.evidence import gaps, not_logged
@@ -48,19 +49,45 @@ class Morning:
 
 def assess(db: Database, register: Register, as_of: datetime) -> Morning:
     """Judge the fleet from a snapshot. `as_of` is aware; nothing later than it is used, logs and notes alike."""
+    return judged(studied(db, register, as_of), register, as_of)
+
+
+@dataclass(frozen=True)
+class Studied:
+    """The slow part of a judgement: what was read, and what moved. It holds for any moment that knows no more."""
+
+    history: History
+    written: Sequence[Note]
+    season: Season
+    states: tuple[State, ...]
+
+
+def studied(db: Database, register: Register, as_of: datetime) -> Studied:
+    """Read a snapshot up to a moment, and compare every series with its past."""
     history = load_history(db, as_of)
     written = notes(register.folder, as_of=as_of)
-    schedule = load_schedule(register)
     moved = season(history, _by_engine(register, written))
-    judged = tuple(states(moved, register))
-    case = _Case(register, history, moved, written, schedule, _grouped(judged))
+    return Studied(history, written, moved, tuple(states(moved, register)))
+
+
+def known_at(db: Database, register: Register, as_of: datetime) -> Hashable:
+    """What a moment knows of a snapshot: two moments that know the same can share what was `studied`."""
+    (logs,) = rows(db, read_query("marts", "logs_known"), {"as_of": as_of})
+    return (*logs.values(), *(note.note_id for note in notes(register.folder, as_of=as_of)))
+
+
+def judged(found: Studied, register: Register, as_of: datetime) -> Morning:
+    """The morning as of a moment that knows just what was studied, whichever of them it was studied for."""
+    history = replace(found.history, as_of=as_of)
+    schedule = load_schedule(register)
+    case = _Case(register, history, found.season, found.written, schedule, _grouped(found.states))
     return Morning(
         register.name,
         register.simulated,
         as_of.astimezone(ZoneInfo(register.timezone)),
-        verdicts.fleet_findings(moved.steps, history),
+        verdicts.fleet_findings(found.season.steps, history),
         ranked([_boat_line(boat, case) for boat in register.boats]),
-        judged,
+        found.states,
         schedule.problems,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -45,11 +46,11 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
     covariates = [_covariate(series, name) for name in known]
     first = slice(0, BASELINE_RUNS)
     resolution = max(indicator.resolution, seen_resolution(series.value))
-    expectation = learn_expectation(
-        values[first],
-        [each[first] for each in covariates],
-        priors=[_prior(indicator, name) for name in known],
-        resolution=resolution,
+    expectation = _learned(
+        values[first].tobytes(),
+        tuple(each[first].tobytes() for each in covariates),
+        tuple(_prior(indicator, name) for name in known),
+        resolution,
     )
     if expectation is None:
         return None
@@ -61,6 +62,20 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
         resolution=resolution,
         baseline_n=expectation.n,
         expectation=expectation,
+    )
+
+
+@lru_cache(maxsize=40_000)
+def _learned(
+    values: bytes, covariates: tuple[bytes, ...], priors: tuple[SlopePrior | None, ...], resolution: float
+) -> Expectation | None:
+    """The baseline of these very readings, given as the bytes of float arrays.
+
+    A baseline stays the same from one morning to the next, and learning it is the dearest part of a judgement: a
+    program that judges again, or compares with the morning before, finds it here. Nobody writes into the answer.
+    """
+    return learn_expectation(
+        np.frombuffer(values), [np.frombuffer(each) for each in covariates], priors=priors, resolution=resolution
     )
 
 

@@ -1,7 +1,8 @@
 /*
 title = "Run hours"
 what = """The runs that a morning may use, with the engine hours at their start: the counter where it is logged, else the
-running hours added up from the logs. Parameter: the moment after which nothing is used."""
+running hours added up from the logs. They are numbered from 0, engine by engine, in time order. Parameter: the moment
+after which nothing is used."""
 reads = ["events.runs", "marts.logs"]
 
 [columns]
@@ -31,6 +32,7 @@ with usable as (
 )
 
 select
+    row_number() over (order by engine_id, started_at) - 1 as run_no,
     engine_id,
     run_id,
     log_id,

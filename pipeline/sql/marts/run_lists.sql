@@ -1,14 +1,15 @@
 /*
 title = "Run lists"
-what = """The usable runs of each engine as lists in time order."""
+what = """The usable runs in the order of their numbers: engine by engine, each in time order."""
 reads = ["marts.run_hours"]
 */
 select
     engine_id,
-    list(run_id order by started_at) as run_id,
-    list(file order by started_at) as file,
-    list(epoch(started_at) order by started_at) as started_s,
-    list(epoch(ended_at) order by started_at) as ended_s,
-    list(hours order by started_at) as hours
+    run_id,
+    file,
+    epoch(started_at) as started_s,
+    epoch(ended_at) as ended_s,
+    hours
 from run_hours
-group by engine_id
+order by
+    run_no
