@@ -11,10 +11,11 @@ from datetime import timedelta
 from types import MappingProxyType, ModuleType
 from typing import Final
 
-from pipeline import aftermath, corrections, diagnosis, evidence, occurrences, ranking, states, verdicts, wording
+from pipeline import aftermath, corrections, evidence, occurrences, ranking, states, verdicts, wording
 from pipeline.aftermath import Outcome
 from pipeline.catalogue import Indicator, indicators, read_query
 from pipeline.causes import CAUSES
+from pipeline.diagnosis import patient, shifting
 from pipeline.history import History
 from pipeline.logbook import ANSWERING, REBASING, Kind
 from pipeline.season import epochs, fleet, like_for_like, movement, together
@@ -347,8 +348,8 @@ STATISTICS: Final = (
         "Rules tie the symptoms of one engine together, each cause once. Over the gears, pictures (all alike, both "
         "ends short, one end) are weighed by their misfit. What no rule explains is unknown, and said so.",
         (
-            _constant(diagnosis, "SMALL", "of the largest", "below which a gear did not move"),
-            _constant(diagnosis, "LOOSE", "times the baseline's", "scatter about a drift that is play"),
+            _constant(patient, "SMALL", "of the largest", "below which a gear did not move"),
+            _constant(shifting, "LOOSE", "times the baseline's", "scatter about a drift that is play"),
             _constant(verdicts, "FULL_EVIDENCE_RUNS", "runs", "from which a cause is as sure as its rule allows"),
         ),
         "common practice, no published source",

@@ -14,7 +14,6 @@ from pipeline import (
     aftermath,
     catalogue,
     corrections,
-    diagnosis,
     evidence,
     method,
     occurrences,
@@ -25,6 +24,7 @@ from pipeline import (
 )
 from pipeline.aftermath import Outcome
 from pipeline.causes import CAUSES
+from pipeline.diagnosis import fuelling, idling, patient, shifting, signals, supply
 from pipeline.history import History, Series, SeriesKey
 from pipeline.logbook import Kind
 from pipeline.season import epochs, fleet, like_for_like, movement, together
@@ -38,14 +38,15 @@ WHOLE = method.method(method.budget(26))
 
 JUDGING = (
     *(epochs, fleet, like_for_like, movement, together),
-    *(states, diagnosis, verdicts, ranking, evidence, occurrences, aftermath, corrections, pattern),
+    *(fuelling, idling, patient, shifting, signals, supply),
+    *(states, verdicts, ranking, evidence, occurrences, aftermath, corrections, pattern),
 )
 
 NOT_OF_THE_METHOD = {
     "season.movement.DAY_S",
     "season.together.DAY_S",
     "states.STATUSES",
-    "diagnosis.GEARS",
+    "diagnosis.patient.GEARS",
 }
 """Units, and lists that stand elsewhere in the text."""
 
