@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -103,6 +103,11 @@ def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 def logs(fleet: Fleet, as_of: datetime) -> pd.DataFrame:
     """Every file that came in, taken or refused."""
     return screen_data.logs(fleet.store.reader(), as_of, fleet.zone)
+
+
+def dock_checks(fleet: Fleet, as_of: datetime) -> Mapping[str, screen_data.DockCheck]:
+    """What the newest log of each engine shows of a dock check."""
+    return screen_data.dock_checks(fleet.store.reader(), as_of)
 
 
 def season(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> pd.DataFrame:

@@ -42,18 +42,33 @@ def caught() -> Iterator[None]:
 
 def opened() -> data.Fleet:
     """The fleet, after the guards: boats in the register and something read. Otherwise says what to do and stops."""
-    fleet = data.fleet()
-    where = str(fleet.register.folder)
-    if not fleet.register.boats:
-        _wrong("No boats yet", f"Write the boats and their engines into {where}/fleet.toml; the file says how.")
-        st.stop()
-    if fleet.store.snapshot() is None:
-        _wrong(
-            "No log has been read yet",
-            f"Put the logs into {where}/inbox, a folder for each boat, then run: morningwatch ingest --fleet {where}",
-        )
+    fleet = with_boats()
+    if not has_logs(fleet):
         st.stop()
     return fleet
+
+
+def with_boats() -> data.Fleet:
+    """The fleet, if it has boats; otherwise says what to do and stops."""
+    fleet = data.fleet()
+    if not fleet.register.boats:
+        where = f"{fleet.register.folder}/fleet.toml"
+        _wrong("No boats yet", f"Write the boats and their engines into {where}; the file says how.")
+        st.stop()
+    return fleet
+
+
+def has_logs(fleet: data.Fleet) -> bool:
+    """Whether anything has been read; says what to do where nothing has."""
+    where = str(fleet.register.folder)
+    if fleet.store.snapshot() is not None:
+        return True
+    way_out = "Bring in a log on the Logs screen, or put the logs into"
+    _wrong(
+        "No log has been read yet",
+        f"{way_out} {where}/inbox, a folder for each boat, and run: morningwatch ingest --fleet {where}",
+    )
+    return False
 
 
 def moment(fleet: data.Fleet) -> datetime:

@@ -23,6 +23,12 @@ _KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
 NOTE_OPENED: Final = "note_opened"
 """Session key: when the form for a note was opened, so that its defaults hold still while somebody writes."""
 
+LOG_BROUGHT: Final = "log_brought"
+"""Session key: what became of the log that was brought in last, shown until another one is chosen."""
+
+UPLOADS: Final = "uploads"
+"""Session key: how many logs this session brought in; an uploader with a new number is empty."""
+
 NOTE_SAVED: Final = "note_saved"
 """Session key: the note written last, shown once after the rerun."""
 

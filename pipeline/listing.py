@@ -71,7 +71,7 @@ def morning_text(morning: Morning, width: int, changed: Sequence[Change] = ()) -
 def ingest_line(result: IngestResult) -> str:
     """What an ingest did, in one line."""
     return (
-        f"{result.taken} logs taken, {result.replaced} replaced, {result.known} known, "
+        f"{wording.count(result.taken, 'log')} taken, {result.replaced} replaced, {result.known} known, "
         f"{len(result.refused)} refused in {result.seconds:.1f} s"
     )
 

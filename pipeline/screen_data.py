@@ -7,7 +7,7 @@ UTC scale then shows the fleet's time whatever zone the browser is in. `at_s` st
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -61,6 +61,14 @@ class Channels:
     lacking: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class DockCheck:
+    """What an engine's newest log, begun at `newest_s` (epoch s), shows of what a morning asks, and how often."""
+
+    newest_s: float
+    times: Mapping[str, int]
+
+
 def shifts(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
     """The engine's shifts: gears, positions in % of travel, transit in s; null settled and transit with `why_null`."""
     return _rows(db, "shifts", {"engine_id": engine_id, "as_of": as_of}, zone)
@@ -79,6 +87,16 @@ def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> p
 def logs(db: Database, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
     """Every file that came in: status, reason, boat, `minutes` long; a refused file has no time. The newest first."""
     return _rows(db, "logs", {"as_of": as_of}, zone)
+
+
+def dock_checks(db: Database, as_of: datetime) -> Mapping[str, DockCheck]:
+    """What the newest log of each engine up to a moment shows of a dock check; engines without a log are left out."""
+    found: dict[str, DockCheck] = {}
+    for row in rows(db, read_query("screens", "dock_check"), {"as_of": as_of, "logs": 1, "file": None}):
+        check = found.setdefault(row["engine_id"], DockCheck(row["newest_s"], {}))
+        if row["thing"] is not None:
+            found[row["engine_id"]] = replace(check, times={**check.times, row["thing"]: round(row["times"])})
+    return found
 
 
 def season(db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:

@@ -1,0 +1,1 @@
+"""Parts of the Logs screen: what came in, a log brought in by hand."""

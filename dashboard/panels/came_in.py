@@ -1,0 +1,157 @@
+"""What came in: every file with its status, which boats are silent, what the newest logs show of a dock check."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from datetime import datetime
+from typing import Any, Final
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import data, parts
+from dashboard.charts import coverage
+from dashboard.markup import Html, tag
+from pipeline import wording
+from pipeline.register import Boat, Engine
+from pipeline.screen_data import DockCheck
+
+TAKEN_SHOWN: Final = 60
+REFUSED_SHOWN: Final = 100
+STATUSES: Final = ("taken", "refused")
+
+DOCK_CHECK: Final = {
+    "shift": ("neutral", "forward", "reverse"),
+    "idle": ("neutral", "forward", "reverse"),
+}
+"""What is asked of a dock check: shifts into each gear, idling in each gear; warm and a lift off idle besides."""
+
+
+def show(fleet: data.Fleet, as_of: datetime) -> None:
+    """Draw the part."""
+    logs = data.logs(fleet, as_of)
+    st.html(tag("p", _summary(logs), class_="mw-answer"))
+    boat, status = _filters(fleet)
+    shown = logs if boat is None else logs[logs["boat"] == boat]
+    if status != "taken":
+        _refused(shown[shown["status"] == "refused"])
+    if status is None:
+        _dock_checks(fleet, as_of, boat)
+        _coverage(shown, fleet, as_of, boat)
+    if status != "refused":
+        _taken(shown[shown["status"] == "taken"])
+
+
+def _summary(logs: pd.DataFrame) -> str:
+    """One status a file, so that the counts add up to the files of the inbox."""
+    refused, taken = logs[logs["status"] == "refused"], logs[logs["status"] == "taken"]
+    copies = int(taken["copies"].sum())
+    known = f", {wording.count(copies, 'file')} of the same bytes under another name" if copies else ""
+    return f"{wording.count(len(taken), 'log')} taken{known}, {wording.count(len(refused), 'file')} refused."
+
+
+def _filters(fleet: data.Fleet) -> tuple[str | None, str | None]:
+    names = {boat.id: boat.name for boat in fleet.register.boats}
+    with st.container(horizontal=True, key="log_filters"):
+        boat = st.selectbox(
+            "Logs of", [None, *names], format_func=lambda each: names.get(each, "all boats"), key="logs_of", width=240
+        )
+        status = st.selectbox(
+            "Status", [None, *STATUSES], format_func=lambda each: each or "any", key="logs_status", width=160
+        )
+    return boat, status
+
+
+def _refused(refused: pd.DataFrame) -> None:
+    parts.section("Refused", "nothing of these files is used; each says the way out")
+    if refused.empty:
+        parts.nothing("No file was refused.")
+        return
+    st.html(tag("div", *(_refusal(row) for row in refused.head(REFUSED_SHOWN).to_dict("records"))))
+    if len(refused) > REFUSED_SHOWN:
+        parts.nothing(f"and {len(refused) - REFUSED_SHOWN} more; choose a boat to see them.")
+
+
+def _refusal(row: Mapping[Hashable, Any]) -> Html:
+    line = "" if pd.isna(row["line"]) else f", line {row['line']:.0f}"
+    return tag(
+        "article",
+        tag("b", f"{row['file']}{line}"),
+        tag("p", str(row["reason"])),
+        class_="mw-finding mw-unchecked mw-file",
+    )
+
+
+def _dock_checks(fleet: data.Fleet, as_of: datetime, boat: str | None) -> None:
+    parts.section(
+        "Dock check",
+        "what each engine's newest log shows of neutral, forward, neutral, reverse, neutral: ✓ seen, ○ not seen",
+    )
+    seen = data.dock_checks(fleet, as_of)
+    shown = [each for each in fleet.register.boats if boat in {None, each.id}]
+    rows = [_dock_check(each, engine, seen.get(engine.engine_id), fleet) for each in shown for engine in each.engines]
+    st.html(tag("div", *rows, class_="mw-checks"))
+
+
+def _dock_check(boat: Boat, engine: Engine, check: DockCheck | None, fleet: data.Fleet) -> Html:
+    who = f"{boat.name}, {engine.id}" if len(boat.engines) > 1 else boat.name
+    if check is None:
+        return tag("div", tag("b", who), tag("span", "no log", class_="mw-lacks"), class_="mw-check")
+    groups = [
+        (kind, [(gear, check.times.get(f"{kind} {gear}", 0)) for gear in gears]) for kind, gears in DOCK_CHECK.items()
+    ]
+    groups.append(("also", [("warm", check.times.get("warm", 0)), ("lift off idle", check.times.get("pick-up", 0))]))
+    return tag(
+        "div",
+        tag(
+            "span",
+            tag("b", who),
+            " ",
+            tag("span", data.local_text(fleet, check.newest_s), class_="mw-quiet"),
+            class_="mw-whose",
+        ),
+        *(
+            tag("span", tag("i", kind), *(_thing(*each) for each in things), class_="mw-things")
+            for kind, things in groups
+        ),
+        class_="mw-check",
+    )
+
+
+def _thing(name: str, times: int) -> Html:
+    return tag(
+        "span", f"✓ {name}" if times else f"○ {name}", class_=None if times else "mw-lacks", title=f"{times} times"
+    )
+
+
+def _coverage(logs: pd.DataFrame, fleet: data.Fleet, as_of: datetime, boat: str | None) -> None:
+    parts.section("The last four weeks", "a square a boat and day, larger the more was logged; nothing is silence")
+    names = {each.id: each.name for each in fleet.register.boats if boat in {None, each.id}}
+    rows = coverage.coverage_rows(logs, as_of, names)
+    if rows["local_ms"].notna().any():
+        parts.draw(coverage.coverage(rows), "coverage")
+    else:
+        parts.nothing("No log in the last four weeks.")
+
+
+def _taken(taken: pd.DataFrame) -> None:
+    parts.section(f"Newest logs taken ({min(TAKEN_SHOWN, len(taken))} of {len(taken)})")
+    if taken.empty:
+        parts.nothing("None.")
+        return
+    head = tag("tr", *(tag("th", each) for each in ("began", "file", "length", "remark")))
+    rows = (_log(row) for row in taken.head(TAKEN_SHOWN).to_dict("records"))
+    st.html(tag("table", tag("thead", head), tag("tbody", *rows), class_="mw-table mw-logs"))
+
+
+def _log(row: Mapping[Hashable, Any]) -> Html:
+    remarks = [str(row["reason"])] if isinstance(row["reason"], str) else []
+    if row["is_start_assumed"] is True:
+        remarks.append("its start is assumed")
+    return tag(
+        "tr",
+        tag("td", str(row["when"])[:-3], class_="mw-figure"),
+        tag("td", str(row["file"]), class_="mw-file"),
+        tag("td", f"{row['minutes']:.0f} min", class_="mw-figure"),
+        tag("td", "; ".join(remarks)),
+    )
