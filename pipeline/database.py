@@ -5,6 +5,8 @@ Everything else takes a `Database` as an argument or asks for one here.
 
 from __future__ import annotations
 
+import errno
+import os
 import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -14,6 +16,15 @@ import duckdb
 
 Database = duckdb.DuckDBPyConnection
 DatabaseError = duckdb.Error
+StorageError: Final[tuple[type[Exception], ...]] = (
+    duckdb.IOException,
+    duckdb.FatalException,
+    duckdb.OutOfMemoryException,
+)
+"""What DuckDB raises where a disk or the memory fails it, and never for a query that is wrong."""
+
+_NO_ROOM: Final = (errno.EACCES, errno.EDQUOT, errno.EMFILE, errno.ENFILE, errno.ENOSPC, errno.EROFS)
+_OUT_OF_REACH: Final = (*_NO_ROOM, errno.EIO, errno.ENOENT, errno.ESTALE, errno.ETIMEDOUT)
 
 _PRIVATE: Final = threading.local()
 _SAFE: Final[dict[str, str | bool | int | float | list[str]]] = {
@@ -46,6 +57,39 @@ def rows(db: Database, sql: str, parameters: Sequence[object] | Mapping[str, obj
     answer = db.execute(sql, parameters)
     names = [column[0] for column in answer.description or []]
     return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
+
+
+def is_of_the_machine(error: BaseException | None) -> bool:
+    """Whether an error tells of the machine (disk, memory, rights, network) and nothing of the file that was read."""
+    if isinstance(error, OSError):
+        return error.errno is not None  # a library that finds packed data damaged raises it without a number
+    if isinstance(error, duckdb.OutOfMemoryException):
+        return True
+    return _says(error, _OUT_OF_REACH)
+
+
+def is_no_room(error: BaseException) -> bool:
+    """Whether the machine has no room (disk, open files) or no right for what is asked: nothing is damaged."""
+    return _says(error, _NO_ROOM)
+
+
+def is_whole(path: Path) -> bool:
+    """Whether every row of every table of a database file can be read; each block bears a checksum."""
+    try:
+        with open_readonly(path) as db:
+            for schema, table in db.execute("select schema_name, table_name from duckdb_tables()").fetchall():
+                # the hash of whole rows: a mere count is answered without reading a block
+                db.execute(f'select bit_xor(hash(every)) from "{schema}"."{table}" as every').fetchall()
+    except DatabaseError:
+        return False
+    return True
+
+
+def _says(error: BaseException | None, numbers: Sequence[int]) -> bool:
+    """Whether the operating system gave one of these errors, itself or in the words of DuckDB."""
+    if isinstance(error, OSError):
+        return error.errno in numbers
+    return isinstance(error, StorageError) and any(os.strerror(number) in str(error) for number in numbers)
 
 
 def _in_utc(db: Database) -> Database:

@@ -17,7 +17,7 @@ from pipeline.readers import READER_VERSION, ReadRequest
 from pipeline.register import Boat, ChannelMap, Engine, Register, did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 FOLDER: Final = "inbox"
 UNFINISHED: Final = (".part", ".tmp", ".crdownload", "~")
@@ -66,9 +66,19 @@ class Place:
 
 
 def scan(fleet_folder: Path) -> tuple[Found, ...]:
-    """Every file of the inbox that a status is owed to, in the order of their names."""
-    found = (_look(name, fleet_folder) for name in _files(fleet_folder / FOLDER))
-    return tuple(sorted(found, key=lambda each: each.file))
+    """Every file of the inbox that a status is owed to, in the order of their names.
+
+    A folder that cannot be read stands among them: its files are unknown, and that must not pass in silence.
+    """
+    closed: list[Found] = []
+
+    def note(error: OSError) -> None:
+        if not isinstance(error, FileNotFoundError):  # a folder that went meanwhile has no files
+            file = Path(error.filename).relative_to(fleet_folder).as_posix()
+            closed.append(Found(fleet_folder, file, trouble=unreadable(file, error)))
+
+    found = [_look(name, fleet_folder) for name in _files(fleet_folder / FOLDER, note)]
+    return tuple(sorted([*found, *closed], key=lambda each: each.file))
 
 
 def log_id(path: Path) -> str:
@@ -146,8 +156,8 @@ def _digest_of_facts(boat: Boat, engines: tuple[Engine, ...], channel_map: Chann
 
 
 # Plain strings instead of paths below: an inbox of a season has thousands of files, and each morning looks at all.
-def _files(folder: Path) -> Iterator[str]:
-    for parent, folders, names in os.walk(folder):
+def _files(folder: Path, trouble: Callable[[OSError], None]) -> Iterator[str]:
+    for parent, folders, names in os.walk(folder, onerror=trouble):
         folders[:] = [each for each in folders if not each.startswith(".")]
         for name in names:
             if not name.startswith(".") and not name.lower().endswith(UNFINISHED):

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from pipeline.database import StorageError
 from pipeline.intake import Intake, Outcome
 from pipeline.ledger import Ledger
 from pipeline.log_lists import not_measured
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from pipeline.register import Register
+
+_DISK_FAILS: Final[tuple[type[Exception], ...]] = (OSError, sqlite3.Error, *StorageError)
 
 _HEALINGS: Final = 3
 """How often samples found broken are written anew in one ingest; needing more, the disk itself is failing."""
@@ -56,40 +59,72 @@ def ingest(
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
     waiting: Callable[[str], None] | None = None,
+    thorough: bool = False,
 ) -> IngestResult:
     """Take the inbox into the store, measure what is new and publish a snapshot if anything changed.
 
     Logs run side by side in `executor`, by default threads, one a processor. `progress` is called with how many steps
     are done and how many are expected so far. While another ingest of the same fleet folder is at work this one waits,
-    having told `waiting` who holds the lock.
+    having told `waiting` who holds the lock. `thorough` looks at the bytes of every file of inbox and store, where
+    otherwise size and time tell whether a file is the one that is known.
 
     Raises:
-        LedgerError: if the ledger was made by another version of the program.
+        LedgerError: if the ledger was made by a newer version of the program.
+        StoreError: if the store cannot be written. What was taken before stays, and the next ingest goes on from there.
     """
     started = time.perf_counter()
     store = Store(register.folder)
-    with store.exclusive(waiting), _workers(executor) as workers:
-        store.sweep()
-        with _ledger(store) as ledger:
-            outcomes, edition = _work(store, ledger, register, workers, Progress(progress))
-            if not store.shows(edition):
-                store.publish(edition)
-            _remove_discarded(store, ledger)
+    try:
+        with store.exclusive(waiting), _workers(executor) as workers:
+            store.sweep()
+            with _ledger(store) as ledger:
+                outcomes = _work(store, ledger, register, workers, Progress(progress), thorough=thorough)
+                _remove_discarded(store, ledger)
+                ledger.keep_copy(store.ledger_copy_path)
+    except _DISK_FAILS as error:
+        raise StoreError(_stopped(store, error)) from error
     return _result(outcomes, time.perf_counter() - started)
 
 
+def _stopped(store: Store, error: Exception) -> str:
+    said = str(error).partition("\n")[0]
+    way_out = (
+        "Check the disk's free space and the folder's rights. What was taken stays taken; the next ingest goes on."
+    )
+    return f"The ingest into {store.folder} stopped: {said}. {way_out}"
+
+
 def _work(
-    store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress
-) -> tuple[dict[str, Outcome], int]:
+    store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress, *, thorough: bool
+) -> dict[str, Outcome]:
+    """Take in, measure and publish; outcomes by file. A working database found damaged at the end is made anew."""
+    outcomes, edition = _measured(store, ledger, register, workers, progress, thorough=thorough)
+    if store.shows(edition) or store.publish(edition):
+        return outcomes
+    store.discard_working()
+    again, edition = _measured(store, ledger, register, workers, progress)
+    if store.publish(edition):
+        return outcomes | _news(again)
+    raise StoreError(f"What is written to {store.folder} comes back damaged. Check the disk.")
+
+
+def _measured(
+    store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress, *, thorough: bool = False
+) -> tuple[dict[str, Outcome], str]:
     """Take in and measure, reading again logs whose samples turn out broken; outcomes by file, and the edition made."""
-    outcomes = Intake(store, ledger, register, workers, progress).run()
+    outcomes = Intake(store, ledger, register, workers, progress, thorough=thorough).run()
     for _ in range(_HEALINGS):
         verdict = measure(store, ledger, register, workers, progress)
         if not verdict.damaged:
             return outcomes | _unmeasured(outcomes, ledger, verdict), verdict.edition
         again = Intake(store, ledger, register, workers, progress).run()
-        outcomes |= {file: outcome for file, outcome in again.items() if outcome.status != "known"}
+        outcomes |= _news(again)
     raise StoreError(f"Sample files in {store.folder} break again and again. Check the disk.")
+
+
+def _news(again: Mapping[str, Outcome]) -> dict[str, Outcome]:
+    """Of a second pass over the inbox, what it did that the first had not."""
+    return {file: outcome for file, outcome in again.items() if outcome.status != "known"}
 
 
 def _unmeasured(outcomes: Mapping[str, Outcome], ledger: Ledger, verdict: Verdict) -> dict[str, Outcome]:
@@ -126,14 +161,31 @@ def _workers(executor: Executor | None) -> Iterator[Executor]:
 
 
 def _ledger(store: Store) -> Ledger:
-    """The ledger; one that is damaged is set aside, and everything is read again."""
+    """The ledger; where it is missing or damaged its last copy, and all that came since is read again."""
     try:
+        if store.ledger_path.exists():
+            return Ledger(store.ledger_path)
+    except sqlite3.OperationalError:  # busy, no room or no right to open it: not damaged
+        raise
+    except sqlite3.DatabaseError:
+        store.set_aside_ledger()
+    if not store.ledger_copy_path.exists():
         return Ledger(store.ledger_path)
-    except sqlite3.OperationalError:  # busy or no right to open it: not damaged
+    return _from_copy(store)
+
+
+def _from_copy(store: Store) -> Ledger:
+    """The ledger's last copy in its place; where that is damaged too, an empty one: everything is read again."""
+    store.restore_ledger()
+    try:
+        ledger = Ledger(store.ledger_path)
+    except sqlite3.OperationalError:
         raise
     except sqlite3.DatabaseError:
         store.set_aside_ledger()
         return Ledger(store.ledger_path)
+    ledger.renew_identity()
+    return ledger
 
 
 def _result(outcomes: Mapping[str, Outcome], seconds: float) -> IngestResult:

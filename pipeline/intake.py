@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from pipeline.inbox import Found, Place, Places, log_id, scan, unreadable
 from pipeline.ledger import EngineLogEntry, FileEntry, Ledger, LogEntry
 from pipeline.problems import Problem
-from pipeline.take import TakeJob, Taken, settle_all, take
+from pipeline.take import TakeJob, Taken, digest_of, settle_all, take
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from pipeline.store import Store
 
 Status = Literal["taken", "replaced", "known", "refused"]
+
+TRIED_AGAIN: Final = frozenset({"inbox_unreadable", "log_unreadable", "out_of_reach"})
+"""Problems that may be gone the next time although the file has not changed: it is read again with every ingest."""
 
 
 @dataclass(frozen=True)
@@ -59,9 +62,21 @@ class _Candidate:
 
 
 class Intake:
-    """One pass over the inbox. `run` gives every file exactly one outcome."""
+    """One pass over the inbox. `run` gives every file exactly one outcome.
 
-    def __init__(self, store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress) -> None:
+    A `thorough` pass looks at the bytes of every file, also where size and time say that they are known.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        ledger: Ledger,
+        register: Register,
+        workers: Executor,
+        progress: Progress,
+        *,
+        thorough: bool = False,
+    ) -> None:
         self._store = store
         self._ledger = ledger
         self._register = register
@@ -69,7 +84,8 @@ class Intake:
         self._progress = progress
         self._files = ledger.files()
         self._logs = ledger.logs()
-        self._broken = _broken(store, ledger.engine_logs())
+        self._is_thorough = thorough
+        self._broken = broken_logs(store, ledger.engine_logs(), thorough=thorough)
         self._outcomes: dict[str, Outcome] = {}
 
     def run(self) -> dict[str, Outcome]:
@@ -118,6 +134,8 @@ class Intake:
         """The ledger's entry, if size and time say that the file still holds the bytes it was known by."""
         entry = self._files.get(found.file)
         if entry is None or entry.log_id is None or not entry.is_present:
+            return None
+        if self._is_thorough:
             return None
         same = (entry.size_bytes, entry.modified_ns) == (found.size_bytes, found.modified_ns)
         return entry if same else None
@@ -206,8 +224,13 @@ class Intake:
 
     def _refuse(self, found: Found, identity: str | None, key: str | None, *problems: Problem) -> None:
         self._outcomes[found.file] = Outcome("refused", problems[0])
+        before = self._files.get(found.file)
+        if problems[0].code in TRIED_AGAIN:
+            identity = key = None  # the ledger is not to know it as seen
+            if before is not None and before.status == "taken":
+                return  # what was read of it before stands until it can be read again
         entry = _entry(found, "refused", identity, key, problems)
-        if self._files.get(found.file) != entry:
+        if before != entry:
             self._ledger.record(entry)
 
 
@@ -219,9 +242,15 @@ def identify(path: Path) -> str | OSError:
         return error
 
 
-def _broken(store: Store, listed: Iterable[EngineLogEntry]) -> set[str]:
-    """Logs with a sample file that is missing or not as long as it was written."""
-    return {each.log_id for each in listed if _size_bytes(store.samples_path(each.samples)) != each.samples_bytes}
+def broken_logs(store: Store, listed: Iterable[EngineLogEntry], *, thorough: bool) -> set[str]:
+    """Logs with a sample file that is missing or not as long as it was written; thorough, or has other bytes."""
+    return {each.log_id for each in listed if not _is_sound(store.samples_path(each.samples), each, thorough=thorough)}
+
+
+def _is_sound(path: Path, entry: EngineLogEntry, *, thorough: bool) -> bool:
+    if _size_bytes(path) != entry.samples_bytes:
+        return False
+    return not thorough or entry.samples_digest is None or digest_of(path) == entry.samples_digest
 
 
 def _size_bytes(path: Path) -> int | None:

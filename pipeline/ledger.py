@@ -6,6 +6,7 @@ It is written last, after the files it speaks of are safe on the disk, so what i
 from __future__ import annotations
 
 import json
+import secrets
 import sqlite3
 from contextlib import closing
 from dataclasses import asdict, dataclass
@@ -13,13 +14,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
 from pipeline.problems import Problem
+from pipeline.store import STORE_VERSION, other_version, part_of, settle
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from types import TracebackType
 
-SCHEMA_VERSION: Final = 1
-_SCHEMA: Final = Path(__file__).parent / "sql" / "ledger" / "schema.sql"
+_SQL: Final = Path(__file__).parent / "sql" / "ledger"
 _WAIT_S: Final = 30.0
 """How long a write waits for another process's write; an ingest writes for milliseconds at a time."""
 
@@ -62,20 +63,24 @@ class LogEntry:
 
 @dataclass(frozen=True)
 class EngineLogEntry:
-    """One engine's samples of one log. `samples` is relative to the store folder."""
+    """One engine's samples of one log. `samples` is relative to the store folder.
+
+    `samples_digest` is the BLAKE2b digest of the file's bytes (16 hex digits); None where an older version wrote it.
+    """
 
     engine_id: str
     log_id: str
     samples: str
     samples_bytes: int
     channels: tuple[str, ...]
+    samples_digest: str | None = None
 
 
 class Ledger:
     """An open ledger; a context manager. Each recording method is one transaction.
 
     Raises:
-        LedgerError: when opened, if another version of the program made the file.
+        LedgerError: when opened, if a newer version of the program made the file.
         sqlite3.DatabaseError: when opened, if the file is damaged.
     """
 
@@ -113,10 +118,25 @@ class Ledger:
         found = self._rows("select * from engine_logs order by engine_id, log_id")
         return tuple(_engine_log_entry(row) for row in found)
 
-    def revision(self) -> int:
-        """Rises whenever something changes that a reader of the store could see."""
-        row = self._db.execute("select value from counters where name = 'revision'").fetchone()
-        return int(row[0])
+    def revision(self) -> str:
+        """Another word whenever something changed that a reader of the store could see; no two ledgers share one."""
+        rows = self._db.execute("select value from counters where name in ('ledger', 'revision') order by name")
+        return "-".join(str(row[0]) for row in rows.fetchall())
+
+    def keep_copy(self, path: Path) -> None:
+        """Write all of the ledger to another file, whole or not at all."""
+        part = part_of(path)
+        part.unlink(missing_ok=True)
+        with closing(sqlite3.connect(part)) as copy:
+            self._db.backup(copy)
+            copy.execute("pragma journal_mode = delete")  # one file, nothing beside it
+        settle(part, path)
+
+    def renew_identity(self) -> None:
+        """Say that this is another ledger than the one it was copied from: what both recorded since may differ."""
+        with self._db:
+            self._db.execute("begin immediate")
+            self._identify()
 
     def record(self, entry: FileEntry, log: LogEntry | None = None, samples: Iterable[EngineLogEntry] = ()) -> None:
         """What became of a file, with the log read from it. A log whose last file was overwritten goes."""
@@ -180,19 +200,26 @@ class Ledger:
         self._db.execute("pragma recursive_triggers = on")  # so that 'insert or replace' fires the delete trigger
         with self._db:
             self._db.execute("begin immediate")
-            version = int(self._db.execute("pragma user_version").fetchone()[0])
-            if version == 0:
-                self._create()
-            elif version != SCHEMA_VERSION:
-                raise LedgerError(
-                    f"{path} was made by another version of Morning Watch (ledger {version}, this one reads "
-                    f"{SCHEMA_VERSION}). Use that version, or delete the store folder: it is rebuilt from the inbox."
-                )
+            self._bring_up(path)
+        if self._db.execute("pragma quick_check(1)").fetchone()[0] != "ok":
+            raise sqlite3.DatabaseError(f"{path} is damaged")
 
-    def _create(self) -> None:
-        for statement in _statements(_SCHEMA.read_text(encoding="utf-8")):
-            self._db.execute(statement)
-        self._db.execute(f"pragma user_version = {SCHEMA_VERSION}")
+    def _bring_up(self, path: Path) -> None:
+        """Make the tables, or change those of an older version step by step; all that was known stays known."""
+        version = int(self._db.execute("pragma user_version").fetchone()[0])
+        if version > STORE_VERSION:
+            raise LedgerError(other_version(str(path), version))
+        if version == STORE_VERSION:
+            return
+        steps = ["schema"] if version == 0 else [f"from_{older}" for older in range(version, STORE_VERSION)]
+        for step in steps:
+            for statement in _statements((_SQL / f"{step}.sql").read_text(encoding="utf-8")):
+                self._db.execute(statement)
+        self._identify()
+        self._db.execute(f"pragma user_version = {STORE_VERSION}")
+
+    def _identify(self) -> None:
+        self._db.execute("insert or replace into counters values ('ledger', ?)", (secrets.randbits(48),))
 
     def _rows(self, sql: str) -> list[sqlite3.Row]:
         with closing(self._db.execute(sql)) as cursor:

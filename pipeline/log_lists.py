@@ -70,6 +70,8 @@ def log_list(
     for each in ledger.engine_logs():
         listed[each.log_id]["engines"].append(each.engine_id)
     for log_id, entries in _by_log(files.values()):
+        if log_id not in listed:
+            continue  # its samples were lost while none of its files could be read
         listed[log_id]["copies"] = [each.file for each in entries if each.file != listed[log_id]["file"]]
     for (engine_id, log_id), cover in covered.items():
         _remark(

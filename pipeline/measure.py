@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import os
+import secrets
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -17,7 +18,7 @@ import pyarrow as pa
 
 from pipeline import extract, readings
 from pipeline.chains import Span, chain_key, linked
-from pipeline.database import DatabaseError, scratch
+from pipeline.database import DatabaseError, is_no_room, is_whole, scratch
 from pipeline.extract import Chain, ChainLog, GearLevel
 from pipeline.gears import learn_gears
 from pipeline.log_lists import engine_log_list, log_list
@@ -45,12 +46,11 @@ _BATCHES_AT_ONCE: Final = 50
 class Verdict:
     """What there is to publish, and what measuring left undone.
 
-    `edition` is the number of the snapshot to be. `damaged` are sample files found broken and removed: their logs are
-    to be read again. `failures` says of every log in the store that could not be measured why not.
+    `edition` is a word for what the working database holds. `damaged` are sample files found broken and removed: their
+    logs are to be read again. `failures` says of every log in the store that could not be measured why not.
     """
 
-    edition: int
-
+    edition: str
     damaged: frozenset[Path]
     failures: Mapping[EngineLog, str]
 
@@ -72,10 +72,21 @@ class _Plan:
 
 
 def measure(store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress) -> Verdict:
-    """Bring the working database up to date with ledger and register: one transaction."""
+    """Bring the working database up to date with ledger and register; one that turns out damaged is made anew."""
+    try:
+        return _measure(store, ledger, register, workers, progress)
+    except DatabaseError:
+        if is_whole(store.working_path):
+            raise
+    store.discard_working()
+    return _measure(store, ledger, register, workers, progress)
+
+
+def _measure(store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress) -> Verdict:
+    """What `measure` does, as one transaction."""
     with Working(store) as working:
         plan = _plan(working, ledger, register, store)
-        revision = str(ledger.revision())
+        revision = ledger.revision()
         damaged: frozenset[Path] = frozenset()
         if plan.pending or plan.gone or working.fact("revision") != revision:
             with working.change():
@@ -86,8 +97,8 @@ def measure(store: Store, ledger: Ledger, register: Register, workers: Executor,
                 working.put("marts.logs", log_list(ledger, plan.covered, working.failures()))
                 working.put("marts.engine_logs", engine_log_list(ledger))
                 working.remember("revision", revision)
-                working.remember("edition", str(store.last_edition() + 1))
-        return Verdict(int(working.fact("edition") or 0), damaged, working.failures())
+                working.remember("edition", secrets.token_hex(8))
+        return Verdict(working.fact("edition") or "", damaged, working.failures())
 
 
 def gear_levels(
@@ -111,6 +122,8 @@ def measured(chains: Sequence[Chain]) -> dict[str, pa.Table] | str:
     try:
         return extract.extract(chains)
     except (DatabaseError, OSError, pa.ArrowException) as error:
+        if is_no_room(error):
+            raise  # it says nothing about the samples
         return str(error)
 
 
@@ -213,7 +226,8 @@ def _remove_broken(chains: Iterable[Chain]) -> set[Path]:
 def _is_readable(samples: Path) -> bool:
     """Whether every value of a sample file can be read."""
     try:
-        scratch().execute("select count(columns(*)) from read_parquet(?)", [str(samples)]).fetchall()
+        # the hash of whole rows: a mere count may be answered by the file's footer
+        scratch().execute("select bit_xor(hash(every)) from read_parquet(?) as every", [str(samples)]).fetchall()
     except DatabaseError:
         return False
     return True

@@ -11,13 +11,18 @@ import re
 import shutil
 import threading
 from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from pipeline.database import Database, DatabaseError, open_readonly
+from pipeline.database import Database, DatabaseError, is_whole, open_readonly, rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+STORE_VERSION: Final = 2
+"""The shape of the ledger and of a snapshot's tables. Whoever changes either raises it: what bears a lower number is
+brought up by the next ingest, what bears a higher one is left to the program that made it."""
 
 SNAPSHOTS_KEPT: Final = 3
 _ATTEMPTS: Final = 5
@@ -48,6 +53,11 @@ class Store:
         """The working database: only an ingest opens it."""
         return self.folder / "working.duckdb"
 
+    @property
+    def ledger_copy_path(self) -> Path:
+        """The ledger as it was at the last publication: the next best where the ledger itself is lost."""
+        return self.folder / "ledger-copy.sqlite"
+
     def samples_path(self, samples: str) -> Path:
         """The sample file that the ledger and `marts.engine_logs` list as `samples`."""
         return self.folder / samples
@@ -55,40 +65,45 @@ class Store:
     def snapshot(self) -> Path | None:
         """The newest published snapshot; None where nothing has been published."""
         try:
-            name = (self.folder / "CURRENT").read_text(encoding="utf-8").strip()
+            name = (self.folder / "CURRENT").read_text(encoding="utf-8", errors="replace").strip()
         except FileNotFoundError:
             return None
         return self.folder / name if _SNAPSHOT_NAME.fullmatch(name) else None
 
-    def shows(self, edition: int) -> bool:
-        """Whether the newest snapshot is this edition and can be opened."""
+    def shows(self, edition: str) -> bool:
+        """Whether the newest snapshot is this edition and all of it can be read."""
         current = self.snapshot()
-        return current is not None and _number(current) == edition and _opens(current)
-
-    def last_edition(self) -> int:
-        """The highest number any snapshot in the folder bears; 0 where there is none."""
-        return max((_number(path) for path in _snapshots(self.folder)), default=0)
+        return current is not None and _holds(current, edition)
 
     def reader(self) -> Database:
         """A read-only cursor on the newest snapshot, for one call; close it or let it go.
 
         Raises:
-            StoreError: where nothing has been published yet, or the snapshot cannot be opened.
+            StoreError: where nothing has been published yet, or the snapshot cannot be opened or is of another version.
         """
         with self._lock:
             cursor = self._newest().cursor()
         cursor.execute("set TimeZone = 'UTC'")  # a setting of the session: a cursor does not inherit it
         return cursor
 
-    def publish(self, edition: int) -> None:
-        """Make the closed working database what readers see from now on, as `snapshot-<edition>`."""
-        final = self.folder / f"snapshot-{edition}.duckdb"
+    def publish(self, edition: str) -> bool:
+        """Make the closed working database what readers see from now on, as the next `snapshot-N`.
+
+        False, and nothing changed, where it is damaged or does not hold this edition. A name is never used twice: a
+        reader that has it open would go on showing what it was.
+        """
+        number = max((_number(path) for path in _snapshots(self.folder)), default=0) + 1
+        final = self.folder / f"snapshot-{number}.duckdb"
         part = part_of(final)
         shutil.copyfile(self.working_path, part)
+        if not _holds(part, edition):
+            part.unlink()
+            return False
         settle(part, final)
         write_durably(self.folder / "CURRENT", f"{final.name}\n")
         for superseded in sorted(_snapshots(self.folder), key=_number)[:-SNAPSHOTS_KEPT]:
             superseded.unlink(missing_ok=True)
+        return True
 
     @contextmanager
     def exclusive(self, waiting: Callable[[str], None] | None = None) -> Iterator[None]:
@@ -105,7 +120,7 @@ class Store:
                     waiting(_who_holds(Path(lock.name)))
                 fcntl.flock(lock, fcntl.LOCK_EX)
             lock.truncate(0)
-            lock.write(f"{os.getpid()}\n")
+            lock.write(f"{os.getpid()}\n{datetime.now(UTC).isoformat(timespec='seconds')}\n")
             lock.flush()
             yield
 
@@ -126,6 +141,14 @@ class Store:
             with suppress(FileNotFoundError):
                 path.replace(path.with_name(f"damaged-{path.name}"))
 
+    def restore_ledger(self) -> None:
+        """Put the ledger's last copy in its place. What is left of the old one beside it goes."""
+        for end in ("-wal", "-shm"):
+            self.ledger_path.with_name(self.ledger_path.name + end).unlink(missing_ok=True)
+        part = part_of(self.ledger_path)
+        shutil.copyfile(self.ledger_copy_path, part)
+        settle(part, self.ledger_path)
+
     def _newest(self) -> Database:
         trouble: DatabaseError | None = None
         for _ in range(_ATTEMPTS):
@@ -135,9 +158,11 @@ class Store:
             if self._open is not None and self._open[0] == path.name:
                 return self._open[1]
             try:
-                self._open = (path.name, open_readonly(path))
+                self._open = (path.name, _checked(open_readonly(path)))
             except DatabaseError as error:
                 trouble = error
+            else:
+                return self._open[1]
         raise StoreError(f"Nothing to read in {self.folder} yet. Run: morningwatch ingest") from trouble
 
 
@@ -161,20 +186,53 @@ def write_durably(path: Path, text: str) -> None:
 
 
 def _who_holds(lock: Path) -> str:
-    holder = lock.read_text(encoding="utf-8").strip()
-    return f"Another ingest (process {holder or 'unknown'}) is at work in this fleet folder; waiting for it to end."
+    process, _, since = lock.read_text(encoding="utf-8").strip().partition("\n")
+    who = f"process {process or 'unknown'}{f', since {since}' if since else ''}"
+    return f"Another ingest ({who}) is at work in this fleet folder; waiting for it to end."
 
 
 def _snapshots(folder: Path) -> list[Path]:
     return [path for path in folder.glob("snapshot-*.duckdb") if _SNAPSHOT_NAME.fullmatch(path.name)]
 
 
-def _opens(snapshot: Path) -> bool:
+def _holds(snapshot: Path, edition: str) -> bool:
     try:
-        open_readonly(snapshot).close()
+        with open_readonly(snapshot) as db:
+            held = _fact(db, "edition")
     except DatabaseError:
         return False
-    return True
+    return held == edition and is_whole(snapshot)
+
+
+def _fact(db: Database, name: str) -> str | None:
+    found = rows(db, "select fact from build.facts where name = ?", [name])
+    return str(found[0]["fact"]) if found else None
+
+
+def _checked(db: Database) -> Database:
+    """The snapshot, if this program knows what stands in it.
+
+    Raises:
+        StoreError: it was made by another version.
+    """
+    try:
+        version = int(_fact(db, "version") or 1)
+    except DatabaseError:
+        version = 1
+    if version == STORE_VERSION:
+        return db
+    db.close()
+    raise StoreError(other_version("The store", version))
+
+
+def other_version(what: str, version: int) -> str:
+    """What is to be done about something that another version of the program made."""
+    if version < STORE_VERSION:
+        return f"{what} was made by an older version of Morning Watch. Run: morningwatch ingest"
+    return (
+        f"{what} was made by a newer version of Morning Watch (version {version}, this one reads {STORE_VERSION}). "
+        "Use that version, or delete the store folder: it is rebuilt from the inbox."
+    )
 
 
 def _number(snapshot: Path) -> int:

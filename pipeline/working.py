@@ -5,7 +5,7 @@ It remembers beside the rows what they were made from, so a build that was kille
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from functools import cache
 from hashlib import blake2b
@@ -18,13 +18,12 @@ from pipeline import extract
 from pipeline.catalogue import read_query
 from pipeline.database import Database, DatabaseError, open_writable, rows
 from pipeline.gears import LevelSeen
+from pipeline.store import STORE_VERSION, Store
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
     from datetime import datetime
     from types import TracebackType
-
-    from pipeline.store import Store
 
 EngineLog = tuple[str, str]
 """engine_id and log_id."""
@@ -120,9 +119,11 @@ class Working:
         try:
             yield
         except BaseException:
-            self.db.execute("rollback")
+            with suppress(DatabaseError):  # a database that a disk failed is closed already, and says so once more
+                self.db.execute("rollback")
             raise
         self.db.execute("commit")
+        self.db.execute("checkpoint")  # here, because closing would keep quiet about a full disk
 
     def forget(self, gone: Collection[EngineLog]) -> None:
         """Remove the event rows of these logs."""
@@ -197,7 +198,7 @@ def _open(store: Store) -> Database:
 def _is_current(db: Database) -> bool:
     """Whether the database was made by the queries of this program; an empty or strange file raises DatabaseError."""
     try:
-        return _fact(db, "recipe") == _recipe()
+        return (_fact(db, "version"), _fact(db, "recipe")) == (str(STORE_VERSION), _recipe())
     except DatabaseError:
         db.close()
         raise
@@ -211,7 +212,8 @@ def _fact(db: Database, name: str) -> str | None:
 def _new(path: Path) -> Database:
     db = open_writable(path)
     db.execute((_ROOM / "sql" / "working" / "schema.sql").read_text(encoding="utf-8"))
-    db.execute("insert into build.facts values ('recipe', ?)", [_recipe()])
+    facts = {"version": str(STORE_VERSION), "recipe": _recipe()}
+    db.executemany("insert into build.facts values (?, ?)", [list(fact) for fact in facts.items()])
     return db
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from pipeline.database import is_of_the_machine
 from pipeline.problems import Problem
 from pipeline.readers.csv_log import read_csv_log
 from pipeline.readers.mdf4_log import read_mdf4_log
 from pipeline.readers.parquet_log import read_parquet_log
-from pipeline.readers.request import READER_VERSION, LogRead, ReadRequest, Refusal, refused
+from pipeline.readers.request import READER_VERSION, LogRead, ReadRequest, Refusal, out_of_reach, refused
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,8 +57,13 @@ def read_log(db: Database, request: ReadRequest) -> LogRead:
     try:
         return reader(db, request)
     except Refusal as refusal:
+        cause = refusal.__cause__
+        if cause is not None and is_of_the_machine(cause):
+            return refused(out_of_reach(cause, request))
         return refused(refusal.problem)
     except OSError as error:
+        if is_of_the_machine(error):
+            return refused(out_of_reach(error, request))
         return refused(
             Problem(request.file, None, "damaged_file", "a readable file", error.strerror or str(error),
                     "Copy the log from the logger again.")

@@ -20,6 +20,7 @@ declare(
     {
         "unknown_format": "no reader knows this kind of file",
         "missing_extra": "the reader for this format is not installed",
+        "out_of_reach": "the file could not be read this time",
         "empty_file": "the file is empty",
         "damaged_file": "the file is damaged",
         "no_header": "no line of column names was found",
@@ -96,6 +97,13 @@ def in_words(error: Exception, request: ReadRequest) -> str:
     """The first line of what a library said, with the fleet's name of the file instead of the machine's path."""
     said = (str(error) or type(error).__name__).replace(str(request.path), request.file)
     return said.splitlines()[0][:200]
+
+
+def out_of_reach(error: BaseException, request: ReadRequest) -> Problem:
+    """The machine failed the reader: nothing is known of the file, and the next ingest reads it again."""
+    got = (isinstance(error, OSError) and error.strerror) or in_words(Exception(str(error)), request)
+    way_out = "Check the disk, its free space and the file's rights; the next ingest tries again."
+    return Problem(request.file, None, "out_of_reach", "a file that can be read", got, way_out)
 
 
 def refused(problem: Problem, *remarks: Problem) -> LogRead:

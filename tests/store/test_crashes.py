@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import runpy
 import shutil
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from pipeline import extract
+from pipeline.database import open_writable
+from pipeline.logbook import add_note
+from pipeline.store import StoreError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -115,6 +122,62 @@ def _spoil_snapshot(store: Store) -> None:
         path.write_bytes(b"no database" * 10_000)
 
 
+def _spoil_the_middle(path: Path) -> None:
+    """Overwrite the second half but for the end: such a file opens, and only reading all of it shows the damage."""
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2] + b"\x55" * (len(whole) // 2 - 512) + whole[-512:])
+
+
+def _spoil_inside_working(store: Store) -> None:
+    _spoil_the_middle(store.working_path)
+
+
+def _spoil_inside_snapshot(store: Store) -> None:
+    current = store.snapshot()
+    assert current is not None
+    _spoil_the_middle(current)
+
+
+def _spoil_inside_ledger(store: Store) -> None:
+    _spoil_the_middle(store.ledger_path)
+
+
+def _spoil_ledger_and_copy(store: Store) -> None:
+    _spoil_ledger(store)
+    _spoil_the_middle(store.ledger_copy_path)
+
+
+def _name_a_missing_snapshot(store: Store) -> None:
+    (store.folder / "CURRENT").write_text("snapshot-99.duckdb\n", encoding="utf-8")
+
+
+def _put_nonsense_into_current(store: Store) -> None:
+    (store.folder / "CURRENT").write_bytes(b"\xff\x00")
+
+
+def _leave_an_older_ledger(store: Store) -> None:
+    """The ledger as version 1 had it, and no copy of it."""
+    old = store.ledger_path.with_name("old.sqlite")
+    with closing(sqlite3.connect(old)) as db:
+        db.executescript(Path(__file__).with_name("ledger_1.sql").read_text(encoding="utf-8"))
+        db.execute("attach ? as new", [str(store.ledger_path)])
+        for table in ("files", "logs", "engine_logs"):
+            columns = ", ".join(row[1] for row in db.execute(f"pragma main.table_info({table})"))
+            db.execute(f"insert into main.{table} select {columns} from new.{table}")
+        db.execute("update counters set value = (select value from new.counters where name = 'revision')")
+        db.commit()
+    for path in store.folder.glob("ledger*"):
+        path.unlink()
+    old.rename(store.ledger_path)
+
+
+def _leave_an_older_snapshot(store: Store) -> None:
+    """Snapshots and working database as version 1 had them: nothing in them names a version."""
+    for path in store.folder.glob("*.duckdb"):
+        with open_writable(path) as db:
+            db.execute("delete from build.facts where name = 'version'")
+
+
 LOSSES = [
     _lose_store,
     _lose_working,
@@ -128,6 +191,14 @@ LOSSES = [
     _lose_current,
     _lose_snapshot,
     _spoil_snapshot,
+    _spoil_inside_working,
+    _spoil_inside_snapshot,
+    _spoil_inside_ledger,
+    _spoil_ledger_and_copy,
+    _name_a_missing_snapshot,
+    _put_nonsense_into_current,
+    _leave_an_older_ledger,
+    _leave_an_older_snapshot,
 ]
 
 
@@ -136,12 +207,70 @@ def test_what_is_lost_of_the_store_is_made_again(fleet: Fleet, lose: Callable[[S
     fleet.log("heron/one.csv")
     fleet.log("petrel/port/two.csv")
     fleet.write("petrel/empty.csv", "")
+    add_note(fleet.folder, "heron", None, "remark", "written by hand", datetime(2026, 1, 2, tzinfo=UTC))
+    logbook = [path.read_bytes() for path in sorted(fleet.folder.glob("logbook*"))]
     fleet.ingest()
     before = _content(fleet)
     lose(fleet.store)
     assert sum(fleet.counts()) == 3
     assert _content(fleet) == before
     assert fleet.counts() == (0, 0, 2, 1)
+    assert [path.read_bytes() for path in sorted(fleet.folder.glob("logbook*"))] == logbook
+
+
+@pytest.mark.parametrize("lose", [_lose_ledger, _spoil_ledger, _spoil_inside_ledger])
+def test_a_log_whose_file_is_gone_outlives_the_ledger(fleet: Fleet, lose: Callable[[Store], None]) -> None:
+    fleet.log("heron/gone.csv")
+    fleet.log("petrel/port/two.csv")
+    fleet.ingest()
+    fleet.path("heron/gone.csv").unlink()
+    fleet.ingest()
+    before = _content(fleet)
+    lose(fleet.store)
+    assert fleet.counts() == (0, 0, 1, 0)
+    assert _content(fleet) == before
+
+
+def test_an_older_ledger_keeps_the_logs_whose_files_are_gone(fleet: Fleet) -> None:
+    fleet.log("heron/gone.csv")
+    fleet.ingest()
+    fleet.path("heron/gone.csv").unlink()
+    fleet.ingest()
+    before = _content(fleet)
+    _leave_an_older_ledger(fleet.store)
+    assert fleet.counts() == (0, 0, 0, 0)
+    assert _content(fleet) == before
+
+
+def test_a_snapshot_of_another_version_is_not_read(fleet: Fleet) -> None:
+    fleet.log("heron/one.csv")
+    fleet.ingest()
+    _leave_an_older_snapshot(fleet.store)
+    with pytest.raises(StoreError, match="older version of Morning Watch"):
+        fleet.store.reader()
+    for path in fleet.store.folder.glob("snapshot-*.duckdb"):
+        with open_writable(path) as db:
+            db.execute("insert into build.facts values ('version', '99')")
+    with pytest.raises(StoreError, match="newer version of Morning Watch"):
+        fleet.store.reader()
+
+
+def test_a_byte_that_changed_alone_is_found_by_a_thorough_ingest(fleet: Fleet) -> None:
+    path = fleet.log("heron/one.csv")
+    fleet.ingest()
+    before = _content(fleet)
+    samples = next(fleet.store.folder.rglob("*.parquet"))
+    whole = bytearray(samples.read_bytes())
+    whole[40] ^= 1
+    samples.write_bytes(bytes(whole))
+    assert fleet.counts() == (0, 0, 1, 0)
+    assert fleet.counts(thorough=True) == (0, 1, 0, 0)
+    assert _content(fleet) == before
+    state = path.stat()
+    path.write_bytes(path.read_bytes().replace(b"600", b"700"))
+    os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
+    assert fleet.counts() == (0, 0, 1, 0)
+    assert fleet.counts(thorough=True) == (0, 1, 0, 0)
 
 
 def _spoil_one_sample_file(fleet: Fleet) -> None:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline.ledger import SCHEMA_VERSION, EngineLogEntry, FileEntry, Ledger, LedgerError, LogEntry
+from pipeline.ledger import EngineLogEntry, FileEntry, Ledger, LedgerError, LogEntry
 from pipeline.problems import Problem
+from pipeline.store import STORE_VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -98,10 +99,10 @@ def test_an_entry_with_a_problem_of_another_version_is_left_out_so_that_the_file
     assert ledger.files() == {}
 
 
-def test_a_ledger_of_another_version_is_refused_with_the_way_out(tmp_path: Path) -> None:
+def test_a_ledger_of_a_newer_version_is_refused_with_the_way_out(tmp_path: Path) -> None:
     Ledger(tmp_path / "ledger.sqlite")
     with sqlite3.connect(tmp_path / "ledger.sqlite") as db:
-        db.execute(f"pragma user_version = {SCHEMA_VERSION + 1}")
+        db.execute(f"pragma user_version = {STORE_VERSION + 1}")
     with pytest.raises(LedgerError, match="delete the store folder"):
         Ledger(tmp_path / "ledger.sqlite")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import shutil
 import threading
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import TYPE_CHECKING, Any
@@ -95,9 +96,7 @@ def test_processes_make_the_same_store_as_threads(true_fleet: Fleet, kind: str) 
     with ProcessPoolExecutor(1, mp_context=context) as processes:
         assert true_fleet.counts(executor=processes) == (3, 0, 0, 0)
     by_processes = true_fleet.rows("from events.runs order by all")
-    store = true_fleet.store
-    store.discard_working()
-    store.set_aside_ledger()
+    shutil.rmtree(true_fleet.store.folder)
     assert true_fleet.counts(executor=AtOnce()) == (3, 0, 0, 0)
     assert true_fleet.rows("from events.runs order by all") == by_processes
     assert len(by_processes) == 3

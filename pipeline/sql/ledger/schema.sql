@@ -35,6 +35,7 @@ create table engine_logs (
     samples text not null,            -- path relative to the store folder
     samples_bytes integer not null,   -- a sample file of another size is broken
     channels text not null,           -- JSON list: the channels the log really holds
+    samples_digest text,              -- BLAKE2b of the sample file, 16 hex digits; null where an older version wrote it
     primary key (engine_id, log_id)
 ) without rowid;
 
@@ -43,6 +44,7 @@ create table discarded (
     samples text primary key
 ) without rowid;
 
+-- 'revision' rises with every change a reader could see; 'ledger' tells this ledger from any other
 create table counters (
     name text primary key,
     value integer not null

@@ -25,7 +25,8 @@ create table build.target_levels (
     starts bigint not null
 );
 
--- 'recipe': digest of the queries; 'revision': of the ledger shown in marts; 'edition': number of the next snapshot
+-- 'version': shape of the tables; 'recipe': digest of the queries; 'revision': of the ledger shown in marts; 'edition':
+-- a word for what the tables hold, another one after each change
 create table build.facts (
     name varchar primary key,
     fact varchar not null
