@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import parts, state
+from dashboard import parts, sign_in, state
 
 SCREENS = (
     ("morning", "Morning"),
@@ -24,6 +24,7 @@ def main() -> None:
     """Set the page up and run the screen that the address names."""
     st.set_page_config(page_title="Morning Watch", layout="wide")
     st.html(Path(__file__).parent / "look.css")
+    sign_in.guard()
     state.remember()
     pages = [
         st.Page(f"screens/{name}.py", title=title, url_path=name, default=place == 0)

@@ -1,14 +1,15 @@
 """Everything a screen may ask for: one function a thing, read-only, cached by what it was made from.
 
 A cached answer belongs to one snapshot, fleet file, schedule and logbook; when any of them changes, so does the key.
+Where a server judges ahead, every screen shows the morning judged last, as of the moment it was judged for.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Final
@@ -18,10 +19,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import state
+from dashboard.ahead import Ahead
 from pipeline import logbook, morning, screen_data
 from pipeline import trace as traces
 from pipeline.catalogue import Limits, indicators
-from pipeline.changes import Change
+from pipeline.changes import Change, changes
 from pipeline.corrections import Corrections, corrections
 from pipeline.logbook import Kind, Note
 from pipeline.morning import Morning
@@ -36,6 +38,9 @@ Edition = tuple[object, ...]
 STEP: Final = timedelta(minutes=5)
 """The present moves in steps of this size, so that every click within one finds the morning judged already."""
 
+A_DAY: Final = timedelta(days=1)
+"""What the morning before lies back."""
+
 SHIFT_SECONDS: Final = 12.0
 """How much of a log is shown about a shift."""
 
@@ -43,12 +48,25 @@ _CHANGED_BY_PEOPLE: Final = (FILE_NAME, "schedule.csv", logbook.FILE_NAME, f"{lo
 
 
 @dataclass(frozen=True)
+class Ready:
+    """The morning that was judged ahead, and what changed since the one before."""
+
+    morning: Morning
+    changes: tuple[Change, ...]
+
+
+@dataclass(frozen=True)
 class Fleet:
-    """The fleet folder as it stands now; `edition` keys every cached answer."""
+    """The fleet folder as it stood when it was read; `edition` keys every cached answer.
+
+    `ready` is None where nobody judges ahead. `is_behind` tells that logs or notes came in that are still being judged.
+    """
 
     register: Register
     store: Store
     edition: Edition
+    ready: Ready | None = None
+    is_behind: bool = False
 
     @property
     def zone(self) -> ZoneInfo:
@@ -65,23 +83,42 @@ def folder() -> Path:
 def fleet() -> Fleet:
     """The fleet of this app. Raises RegisterError where fleet.toml cannot be read."""
     where = folder()
-    return _fleet(where, _edition(where))
+    found = _newest_judged() if _AHEAD.is_started else None
+    if found is None:
+        return _fleet(where, _edition(where))
+    return replace(found, is_behind=found.edition != _edition(where))
+
+
+def judge_ahead() -> None:
+    """From now on keep the present morning judged, in a thread of this process, so that nobody waits for it."""
+    _AHEAD.start()
+
+
+def is_newer_ready(fleet: Fleet) -> bool:
+    """Whether what this fleet is behind with has been judged meanwhile, or turned out not to be readable."""
+    found = _AHEAD.newest()
+    return found is None or found.edition != fleet.edition
 
 
 def now(fleet: Fleet) -> datetime:
-    """The present in the fleet's zone: the last five-minute mark, or when logs or notes last came in."""
-    moment = datetime.now(UTC)
-    mark = moment - timedelta(seconds=moment.timestamp() % STEP.total_seconds())
-    return max(mark, min(_last_change(fleet.register.folder), moment)).astimezone(fleet.zone)
+    """The present in the fleet's zone: the moment that was judged last, else the last five-minute mark.
+
+    A mark gives way to the moment when logs or notes last came in.
+    """
+    return fleet.ready.morning.as_of if fleet.ready else _mark(fleet)
 
 
 def judged(fleet: Fleet, as_of: datetime) -> Morning:
     """The whole judgement of the fleet as of a moment. Raises StoreError where nothing has been read yet."""
+    if fleet.ready and fleet.ready.morning.as_of == as_of:
+        return fleet.ready.morning
     return _judged(fleet.edition, as_of, fleet)
 
 
 def changed(fleet: Fleet, as_of: datetime) -> tuple[Change, ...]:
     """What changed since the morning before; a second judgement, so ask for it last."""
+    if fleet.ready and fleet.ready.morning.as_of == as_of:
+        return fleet.ready.changes
     return _changed(fleet.edition, as_of, fleet)
 
 
@@ -205,6 +242,42 @@ def written(fleet: Fleet, as_of: datetime, boat: str | None = None, engine: str 
     return logbook.notes(fleet.register.folder, boat, engine, as_of)[::-1]
 
 
+def _newest_judged() -> Fleet | None:
+    if _AHEAD.has_answer():
+        return _AHEAD.newest()
+    with st.spinner("Judging the morning, for the first time since the server started…"):
+        return _AHEAD.newest()
+
+
+def _present() -> Fleet:
+    """The fleet with its present morning judged."""
+    where = folder()
+    found = _fleet(where, _edition(where))
+    present = _judge(found, _mark(found))
+    before = _judge(found, present.as_of - A_DAY)
+    return replace(found, ready=Ready(present, changes(before.boats, present.boats)))
+
+
+def _present_key() -> tuple[object, ...]:
+    where = folder()
+    return (*_edition(where), datetime.now(UTC).timestamp() // STEP.total_seconds())
+
+
+_AHEAD: Final = Ahead(_present_key, _present)
+
+
+def _judge(fleet: Fleet, as_of: datetime) -> Morning:
+    """Judge, studying the season anew only for a moment that knows more or less than one studied already."""
+    known = morning.known_at(fleet.store.reader(), fleet.register, as_of)
+    return morning.judged(_studied(fleet.edition, known, as_of, fleet), fleet.register, as_of)
+
+
+def _mark(fleet: Fleet) -> datetime:
+    moment = datetime.now(UTC)
+    mark = moment - timedelta(seconds=moment.timestamp() % STEP.total_seconds())
+    return max(mark, min(_last_change(fleet.register.folder), moment)).astimezone(fleet.zone)
+
+
 def _edition(where: Path) -> Edition:
     current = where / "store" / "CURRENT"
     names = [where / name for name in _CHANGED_BY_PEOPLE]
@@ -238,14 +311,20 @@ def _store(where: Path) -> Store:
     return Store(where)
 
 
+@st.cache_resource(max_entries=3, show_spinner=False)
+def _studied(edition: Edition, known: Hashable, _as_of: datetime, _fleet: Fleet) -> morning.Studied:  # noqa: ARG001
+    return morning.studied(_fleet.store.reader(), _fleet.register, _as_of)
+
+
 @st.cache_resource(max_entries=8, show_spinner="Judging the morning…")
 def _judged(edition: Edition, as_of: datetime, _fleet: Fleet) -> Morning:  # noqa: ARG001 - the edition is the key
-    return morning.assess(_fleet.store.reader(), _fleet.register, as_of)
+    return _judge(_fleet, as_of)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Comparing with the morning before…")
 def _changed(edition: Edition, as_of: datetime, _fleet: Fleet) -> tuple[Change, ...]:
-    return morning.since(_fleet.store.reader(), _fleet.register, _judged(edition, as_of, _fleet))
+    before = _judge(_fleet, as_of - A_DAY)
+    return changes(before.boats, _judged(edition, as_of, _fleet).boats)
 
 
 _ROWS: Final = {
@@ -261,8 +340,8 @@ def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: 
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> Corrections:
-    states = _judged(edition, as_of, _fleet).states
+def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> Corrections:  # noqa: ARG001
+    states = judged(_fleet, as_of).states
     return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)
 
 

@@ -99,6 +99,8 @@ def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
             _replay_form(as_of)
     if state.read(state.AS_OF) is not None:
         _replay_bar(fleet, as_of)
+    if fleet.is_behind:
+        _behind_bar(fleet)
 
 
 def chosen_boat(fleet: data.Fleet, *, first: bool = False) -> Boat:
@@ -333,6 +335,14 @@ def _replay_bar(fleet: data.Fleet, as_of: datetime) -> None:
         st.button("Day before", key="day_before", on_click=_go_to, args=(as_of - timedelta(days=1), fleet))
         st.button("Day after", key="day_after", on_click=_go_to, args=(as_of + timedelta(days=1), fleet))
         st.button("Back to now", key="back_to_now", on_click=state.write, args=(state.AS_OF, None))
+
+
+@st.fragment(run_every="1s")
+def _behind_bar(fleet: data.Fleet) -> None:
+    """Says that something newer is being judged, and shows it as soon as it is."""
+    if data.is_newer_ready(fleet):
+        st.rerun()
+    note("Logs or notes came in after this and are being judged; the screen follows by itself.")
 
 
 def _replay_form(as_of: datetime) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import json
-import subprocess
 import sys
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -351,19 +350,10 @@ def _ingest_document(result: IngestResult) -> dict[str, Any]:
 
 
 def _serve(folder: Path, port: int) -> None:
-    app = Path(__file__).parent.parent / "dashboard" / "app.py"
-    settings = {
-        "server.address": "127.0.0.1",
-        "server.port": str(port),
-        "server.headless": "true",
-        "server.fileWatcherType": "none",
-        "browser.gatherUsageStats": "false",
-        "client.toolbarMode": "minimal",
-    }
-    options = [f"--{name}={value}" for name, value in settings.items()]
-    _say(f"Morning Watch on http://127.0.0.1:{port}  (Ctrl-C ends it)")
-    command = [sys.executable, "-m", "streamlit", "run", str(app), *options, "--", str(folder.resolve())]
+    """Serve until a signal ends it; the app warms itself while the address is being typed."""
+    from dashboard.server import ServeError, serve
+
     try:
-        sys.exit(subprocess.call(command))  # noqa: S603 - our own interpreter and app, the folder as one argument
-    except KeyboardInterrupt:
-        sys.exit(0)
+        serve(folder.resolve(), port, _say)
+    except ServeError as error:
+        _stop(str(error))

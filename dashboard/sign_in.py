@@ -1,0 +1,20 @@
+"""Who may come in. On this machine alone everybody may; where a sign-in is set up, only who has signed in."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard.markup import tag
+
+
+def is_set_up() -> bool:
+    """Whether Streamlit's secrets.toml names an identity provider."""
+    return st.secrets.load_if_toml_exists() and "auth" in st.secrets
+
+
+def guard() -> None:
+    """Stop, with the way in, where a sign-in is set up and nobody has signed in."""
+    if is_set_up() and not st.user.is_logged_in:
+        st.html(tag("h1", "Morning Watch"))
+        st.button("Sign in", type="primary", on_click=st.login)
+        st.stop()
