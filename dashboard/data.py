@@ -20,6 +20,7 @@ import streamlit as st
 
 from dashboard import state
 from dashboard.ahead import Ahead
+from pipeline import log_events as events
 from pipeline import logbook, morning, screen_data
 from pipeline import trace as traces
 from pipeline.catalogue import Limits, indicators
@@ -30,7 +31,7 @@ from pipeline.morning import Morning
 from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
 from pipeline.states import limits_of
 from pipeline.store import Store
-from pipeline.trace import LogPlace
+from pipeline.trace import LogPlace, Stretch
 
 Edition = tuple[object, ...]
 """What a cached answer was made from: snapshot, and size and age of the files that people change."""
@@ -167,24 +168,45 @@ def logs_of(fleet: Fleet, engine_id: str, as_of: datetime) -> tuple[LogPlace, ..
     return traces.logs_of(fleet.store.reader(), engine_id, as_of)
 
 
-def trace(fleet: Fleet, place: LogPlace, from_s: float, to_s: float) -> pd.DataFrame:
-    """The channels of a log between two moments, thinned."""
-    return _trace(fleet.edition, place, from_s, to_s, fleet)
+def log_named(fleet: Fleet, engine_id: str, as_of: datetime, file: str) -> LogPlace | None:
+    """One log of an engine by its file; None where there is none up to the moment."""
+    return traces.log_named(fleet.store.reader(), engine_id, as_of, file)
 
 
-def stretch(place: LogPlace, from_text: str | None, seconds_text: str | None) -> tuple[float, float]:
+def trace(fleet: Fleet, stretch: Stretch, channels: tuple[str, ...], buckets: int = traces.BUCKETS) -> pd.DataFrame:
+    """Channels of a log in a stretch, thinned."""
+    return _trace(fleet.edition, stretch, channels, buckets, fleet)
+
+
+def log_events(fleet: Fleet, engine_id: str, place: LogPlace) -> pd.DataFrame:
+    """What happened in a log, in time order."""
+    return events.log_events(fleet.store.reader(), engine_id, place, fleet.zone)
+
+
+def stretch(place: LogPlace, from_text: str | None, seconds_text: str | None) -> Stretch:
     """The stretch that an address asks for, held inside the log; the whole log where it asks for none."""
-    return traces.stretch(place, from_text, seconds_text)
+    return traces.stretch_of(place, from_text, seconds_text)
 
 
 def about(at_s: float, seconds: float) -> dict[str, str]:
     """The parameters of a stretch that begins a little before a moment."""
-    return {state.FROM: f"{at_s - seconds / 4:.1f}", state.SECONDS: f"{seconds:g}"}
+    return stretch_link(at_s - seconds / 4, seconds)
 
 
-def span_ms(fleet: Fleet, from_s: float, to_s: float) -> tuple[float, float]:
-    """A stretch on the charts' clock."""
-    return screen_data.local_ms(from_s, fleet.zone), screen_data.local_ms(to_s, fleet.zone)
+def stretch_link(from_s: float, seconds: float) -> dict[str, str]:
+    """The parameters of a stretch that begins at a moment."""
+    return {state.FROM: f"{from_s:.2f}", state.SECONDS: f"{seconds:.2f}"}
+
+
+def span_ms(fleet: Fleet, shown: Stretch) -> tuple[float, float]:
+    """A stretch on its log's clock."""
+    place = shown.place
+    return traces.clock_ms(place, shown.from_s, fleet.zone), traces.clock_ms(place, shown.to_s, fleet.zone)
+
+
+def at_clock(fleet: Fleet, place: LogPlace, clock_ms: float) -> float:
+    """The moment (epoch s) at which a log's clock shows that."""
+    return traces.at_clock(place, clock_ms, fleet.zone)
 
 
 def local_text(fleet: Fleet, at_s: float) -> str:
@@ -345,7 +367,13 @@ def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) 
     return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)
 
 
-@st.cache_data(max_entries=16, show_spinner=False)
-def _trace(edition: Edition, place: LogPlace, from_s: float, to_s: float, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
-    samples = _fleet.store.samples_path(place.samples)
-    return traces.trace(_fleet.store.reader(), samples, from_s, to_s, _fleet.zone)
+@st.cache_data(max_entries=32, show_spinner=False)
+def _trace(
+    edition: Edition,  # noqa: ARG001 - the edition is the key
+    stretch: Stretch,
+    channels: tuple[str, ...],
+    buckets: int,
+    _fleet: Fleet,
+) -> pd.DataFrame:
+    samples = _fleet.store.samples_path(stretch.place.samples)
+    return traces.trace(_fleet.store.reader(), samples, stretch, channels, _fleet.zone, buckets)

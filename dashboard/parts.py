@@ -151,7 +151,8 @@ def nothing(text: str) -> None:
 
 def draw(chart: drawing.Chart, key: str) -> None:
     """A chart as wide as its place, its labels inked for the theme that is chosen."""
-    st.altair_chart(drawing.inked(chart, dark=st.context.theme.type == "dark"), key=key)
+    # panels under each other would else be as narrow as they like
+    st.altair_chart(drawing.inked(chart, dark=st.context.theme.type == "dark"), key=key, width="stretch")
 
 
 def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any] | None:
@@ -160,6 +161,13 @@ def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, An
     event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
     picked_ones = event["selection"].get(selection) or [None]
     return dict(picked_ones[0]) if isinstance(picked_ones[0], dict) else None
+
+
+def draw_to_select(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any]:
+    """A chart on which a stretch can be drawn: the two ends by field; empty where none is."""
+    inked = drawing.inked(chart, dark=st.context.theme.type == "dark")
+    event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
+    return dict(event["selection"].get(selection) or {})
 
 
 def section(title: str, about: str | None = None) -> None:
@@ -258,6 +266,11 @@ def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -
         return "no limit set"
     beyond = " beyond what is wanted" if indicator.wanted else ""
     return f"{', '.join(named)} {wording.short_unit(indicator)}{beyond}"
+
+
+def channel_title(channel: str) -> str:
+    """A channel's name in words."""
+    return channel.replace("_", " ")
 
 
 def small_title(text: str) -> Html:

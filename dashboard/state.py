@@ -20,6 +20,9 @@ SECONDS: Final = "seconds"
 _KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
 """Parameters that go along from screen to screen; the others belong to one link."""
 
+STRETCH: Final = "stretch"
+"""Session key, with a log's id: the stretch that was asked for last, and the address that was written for it."""
+
 NOTE_OPENED: Final = "note_opened"
 """Session key: when the form for a note was opened, so that its defaults hold still while somebody writes."""
 

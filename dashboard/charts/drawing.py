@@ -11,7 +11,7 @@ import pandas as pd
 from dashboard.charts import palette
 from pipeline.catalogue import Limits
 
-Chart = alt.LayerChart | alt.Chart | alt.FacetChart
+Chart = alt.LayerChart | alt.Chart | alt.FacetChart | alt.VConcatChart
 
 LABEL_PX: Final = 14
 
@@ -58,10 +58,25 @@ def named_scale(colours: Any, names: Sequence[str]) -> alt.Scale:
 
 def finished(chart: Chart, height: int) -> Chart:
     """The chart at its height, as wide as its place, with labels that can be read in poor light."""
+    return _readable(chart.properties(height=height, width="container"))
+
+
+def stacked(panels: Sequence[Chart], zoom: alt.Parameter) -> Chart:
+    """Panels under each other that zoom together, each with its own scales; the app makes them as wide as it is."""
+    own: Any = dict.fromkeys(("x", "y", "color", "shape", "strokeDash"), "independent")
+    return _readable(alt.vconcat(*panels, spacing=14).resolve_scale(**own).add_params(zoom))
+
+
+def panel_title(text: str) -> alt.TitleParams:
+    """The name of a panel, above it at the left."""
+    return alt.TitleParams(text, anchor="start", fontSize=LABEL_PX, fontWeight="bold", offset=4)
+
+
+def _readable(chart: Chart) -> Chart:
     done: Chart = (
-        chart.properties(height=height, width="container")
-        .configure_axis(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, titleFontWeight="normal", labelLimit=220)
+        chart.configure_axis(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, titleFontWeight="normal", labelLimit=220)
         .configure_legend(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, orient="top", symbolSize=110, title=None)
+        .configure_title(fontSize=LABEL_PX)
         .configure_view(stroke=None)
     )
     return done
@@ -73,4 +88,7 @@ def inked(chart: Chart, *, dark: bool) -> Chart:
     done = chart.copy()
     for part in (done.config.axis, done.config.legend):
         part.labelColor = part.titleColor = ink
+    done.config.title.color = ink
+    # words written into a chart stand on the ground itself; a mark's own colour goes before this
+    done.config.text = alt.MarkConfig(color=ink)
     return done

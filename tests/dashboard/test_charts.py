@@ -195,13 +195,29 @@ def test_what_a_log_does_not_show_is_drawn_as_not_seen() -> None:
 
 def test_a_channel_that_was_not_logged_has_no_panel() -> None:
     trace = pd.DataFrame({"channel": ["rpm", "rpm"], "local_ms": [0.0, 1.0], "value": [600.0, 610.0]})
-    panels = [panel.title for panel, _ in tracing.panel_rows(trace)]
+    panels = [panel.title for panel, _ in tracing.panel_rows(trace, tracing.PANELS)]
+    assert [panel.title for panel in tracing.panels_of(["rpm_target"])] == ["speed"]
     assert panels == ["speed"]
 
 
 def test_every_channel_that_is_drawn_is_a_channel() -> None:
     drawn = {name for panel in tracing.PANELS for name in panel.channels}
-    assert drawn <= set(CHANNELS)
+    assert drawn == set(CHANNELS)
+
+
+def test_an_event_that_lasts_is_cut_at_the_ends_of_the_stretch() -> None:
+    events = pd.DataFrame(
+        {
+            "kind": ["idle", "shift", "run"],
+            "lane": ["idle", "into forward", ""],
+            "at_s": [0.0, 50.0, 0.0],
+            "to_s": [30.0, 50.0, 0.0],
+            "local_ms": [7000.0, 57000.0, 7000.0],
+            "local_to_ms": [37000.0, 57000.0, 7000.0],
+        }
+    )
+    rows = tracing.event_rows(events, 10.0, 20.0)
+    assert rows[["lane", "local_ms", "local_to_ms"]].to_numpy().tolist() == [["idle", 17000.0, 27000.0]]
 
 
 def test_a_week_stands_where_its_median_stands_against_the_limits() -> None:

@@ -29,30 +29,6 @@ def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) 
     assert "inbox/curlew/" not in table
 
 
-def test_a_stretch_of_a_log_is_what_the_address_asks_for(opened: Any, fleet_folder: Path) -> None:
-    whole = opened(fleet_folder, "trace", boat="curlew", engine="port")
-    shifts = [each for _, page, each in whole.links if page == "trace" and "from" in each]
-    assert shifts
-    near = opened(fleet_folder, "trace", **shifts[0])
-    low, high = near.app.slider[0].value
-    assert 0 < high - low <= 12.5
-    assert whole.app.slider[0].value[1] > high - low
-
-
-def test_moving_the_stretch_draws_that_stretch(opened: Any, fleet_folder: Path) -> None:
-    shown = opened(fleet_folder, "trace", boat="curlew", engine="port")
-    before = shown.charts[0]["encoding"]["x"]["scale"]["domain"]
-    shown.app.slider[0].set_value((10.0, 20.0))
-    first, last = shown.again().charts[0]["encoding"]["x"]["scale"]["domain"]
-    assert [first, last] != before
-    assert (last["seconds"] - first["seconds"]) % 60 == 10
-
-
-def test_target_and_position_stand_in_one_panel(opened: Any, fleet_folder: Path) -> None:
-    shown = opened(fleet_folder, "trace", boat="curlew", engine="port")
-    assert shown.charts[0]["encoding"]["color"]["scale"]["domain"] == ["shift_position", "shift_target"]
-
-
 def test_a_season_follows_indicator_facet_and_boat_of_the_address(opened: Any, fleet_folder: Path) -> None:
     shown = opened(fleet_folder, "season", indicator="idle_integral", facet="neutral", boat="garganey")
     assert "Idle integral, neutral, Garganey" in shown.text

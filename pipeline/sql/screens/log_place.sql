@@ -1,6 +1,7 @@
 /*
 title = "Where a log is"
-what = """The samples of one engine in one log, and its span. Parameters: the engine, the file, the moment."""
+what = """The samples of one engine in one log, its span, how many samples it has and which channels it holds, the newest log
+first. Parameters: the engine, the file (null: every log), the moment, how many at most."""
 reads = ["marts.engine_logs", "marts.logs"]
 */
 select
@@ -8,7 +9,9 @@ select
     logs.file,
     engine_logs.samples,
     epoch(engine_logs.started_at) as from_s,
-    epoch(engine_logs.ended_at) as to_s
+    epoch(engine_logs.ended_at) as to_s,
+    logs.rows,
+    engine_logs.channels
 from marts.engine_logs
 inner join marts.logs on engine_logs.log_id = logs.log_id
 where
