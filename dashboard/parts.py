@@ -278,9 +278,9 @@ def small_title(text: str) -> Html:
     return tag("div", text, class_="mw-panel-title")
 
 
-def file_line(file: str, began: str) -> Html:
-    """Which log is shown, and when it began."""
-    return tag("p", tag("b", began), " ", tag("span", file, class_="mw-quiet mw-file"))
+def file_line(file: str, began: str, about: str) -> Html:
+    """Which log is shown, when it began, and more about it."""
+    return tag("p", tag("b", began), f", {about} ", tag("span", file, class_="mw-quiet mw-file"))
 
 
 def meaning(indicator: Indicator) -> Html:

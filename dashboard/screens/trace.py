@@ -34,15 +34,15 @@ def show() -> None:
         boat = parts.chosen_boat(fleet)
         engine = parts.chosen_engine(fleet, boat)
         place = _chosen_log(fleet, engine, as_of)
-    st.html(parts.file_line(place.file, _about(fleet, place)))
+    st.html(parts.file_line(place.file, data.local_text(fleet, place.from_s), _about(place)))
     found = data.log_events(fleet, engine.engine_id, place)
     _stretch(fleet, engine, place, found)
     _events(engine, place, found)
 
 
-def _about(fleet: data.Fleet, place: LogPlace) -> str:
+def _about(place: LogPlace) -> str:
     rate = "" if place.hertz is None else f", {place.hertz:.3g} samples a second"
-    return f"{data.local_text(fleet, place.from_s)}, {place.seconds:.0f} s{rate}"
+    return f"{place.seconds:.0f} s{rate}"
 
 
 def _chosen_log(fleet: data.Fleet, engine: Engine, as_of: datetime) -> LogPlace:
