@@ -40,7 +40,7 @@ _ALL: Final = (
     Cause(
         "sensor_fault",
         "Sensor fault",
-        "a channel is flat, stuck, spiking or impossible",
+        "a channel is flat, frozen, stuck, spiking, lost or impossible",
         "Check the sensor, its plug and its wiring. Nothing is concluded about the engine from this channel.",
     ),
     Cause(
@@ -146,6 +146,18 @@ _ALL: Final = (
         "Wrong unit",
         "a channel's values are ordinary in another unit",
         "Correct the unit in the channel map.",
+    ),
+    Cause(
+        "swapped_channels",
+        "Target and position swapped",
+        "the position moves before its target does, shift after shift",
+        "Exchange the columns of shift target and position in the channel map.",
+    ),
+    Cause(
+        "swapped_engines",
+        "Recorded under the other engine",
+        "an engine's hours, targets and habits are those of another engine of its boat",
+        "Check which logger or column stands for which engine, and file the logs anew.",
     ),
     Cause(
         "cooling",

@@ -33,12 +33,18 @@ _STEPS: Final = (
     "segments",
     "timeline",
     "run_states",
+    "run_parts",
+    "channel_parts",
+    "standstills",
     "glitches",
-    "channel_states",
+    "sensor_spikes",
     "shift_samples",
     "shift_sums",
     "shift_positions",
+    "channel_states",
     "shift_levels",
+    "standing_air",
+    "signal_facts",
 )
 """The tables on the way, each made from the ones before it."""
 
@@ -64,11 +70,14 @@ _CARRIED: Final = (
 
 _PLAIN: Final = (
     "shift_position",
+    "throttle",
     "idle_integral",
     "idle_feedforward",
     "lambda",
     "fuel_trim",
+    "air_temp",
     "oil_pressure",
+    "manifold_pressure",
     "engine_hours",
 )
 """Channels that are measured: only their own samples count."""
@@ -257,6 +266,7 @@ def _select_samples(pieces: Sequence[_Piece]) -> str:
         *(f'{filled[name]} as "{name}"' for name in _CARRIED),
         *(f'"{name}"' for name in _PLAIN),
         f"{_gear(pieces, filled)} as gear",
+        "pedal as pedal_pct",
         f"coalesce({filled['idle_active']} = 1, {filled['pedal']} <= 1) as is_at_rest",
     ]
     return f"select {', '.join(columns)} from ({_raw_samples(pieces)})"

@@ -50,8 +50,15 @@ class Series:
         """The newest `count` readings."""
         return self.pick(slice(max(0, len(self.value) - count), None))
 
+    def where(self, kept: NDArray[np.bool_]) -> Series:
+        """The readings that a mask (n,) keeps."""
+        return self._of(kept)
+
     def pick(self, where: slice) -> Series:
         """A stretch of the readings."""
+        return self._of(where)
+
+    def _of(self, where: slice | NDArray[np.bool_]) -> Series:
         return Series(
             key=self.key,
             at_s=self.at_s[where],

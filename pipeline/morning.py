@@ -25,6 +25,7 @@ from pipeline.ranking import DEFERRED_WEIGHT, BoatLine, EngineLine, boat_status,
 from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
 from pipeline.season.fleet import Season, season
 from pipeline.states import State, Status, states
+from pipeline.trust import trusted
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Studied:
 
 def studied(db: Database, register: Register, as_of: datetime) -> Studied:
     """Read a snapshot up to a moment, and compare every series with its past."""
-    history = load_history(db, as_of)
+    history = trusted(load_history(db, as_of))
     written = notes(register.folder, as_of=as_of)
     moved = season(history, _by_engine(register, written))
     return Studied(history, written, moved, tuple(states(moved, register)))

@@ -110,8 +110,8 @@ OTHER_UNITS = [
     ("lambda", 14.6, "wrong unit"),  # an air-fuel ratio
     ("coolant_temp", 176.0, "wrong unit"),  # 80 C in F: 80 x 9/5 + 32
     ("oil_temp", 194.0, "wrong unit"),  # 90 C in F: 90 x 9/5 + 32
-    ("coolant_temp", 353.15, "impossible"),  # 80 C in K
-    ("battery", 13800.0, "impossible"),  # millivolts
+    ("coolant_temp", 353.15, "wrong unit"),  # 80 C in K
+    ("battery", 13800.0, "wrong unit"),  # millivolts
 ]
 
 

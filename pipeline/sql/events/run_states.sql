@@ -1,11 +1,10 @@
 /*
 title = "Run states"
-what = """How warm each run started, and the extremes of its channels. A start below 40 C is cold; hot comes five
+what = """How warm each run started and became, and how fast it turned. A start below 40 C is cold; hot comes five
 minutes later, one minute where it started at 55 C or more. Judged by coolant, oil where coolant is not logged."""
 reads = ["run_spans", "timeline"]
 */
 with seen as (
-    -- the one pass over the samples that looks at every channel
     select
         run_no,
         -- chosen once for the run: a slow coolant channel may be blank in the first samples; any_value is the first that
@@ -16,18 +15,7 @@ with seen as (
         max(engine_hours) as last_hours,
         count(*) as samples,
         max(rpm) as rpm_max,
-        min(rpm) as rpm_min,
-        [
-            summary_of('rpm', rpm),
-            summary_of('shift_position', shift_position),
-            summary_of('battery', battery),
-            summary_of('coolant_temp', coolant_temp),
-            summary_of('oil_temp', oil_temp),
-            summary_of('oil_pressure', oil_pressure),
-            summary_of('lambda', "lambda"),
-            summary_of('idle_integral', idle_integral),
-            summary_of('fuel_trim', fuel_trim)
-        ] as channels
+        min(rpm) as rpm_min
     from timeline
     where is_turning
     group by run_no

@@ -123,6 +123,7 @@ select
     case
         when positions = 0 then 'no position logged'
         when doubt = 'wrong unit' then 'position is not in % of travel'
+        when doubt = 'swapped' then 'position moves before its target: the two are swapped'
         when doubt = 'impossible' then 'position jumps faster than an actuator moves'
         when doubt = 'stuck' then 'position stuck at an end of its range'
         when is_constant and (first_pct <= 0.01 or first_pct >= 99.99) then 'position stuck at an end of its range'

@@ -9,6 +9,7 @@ meaning = "Median battery voltage of the idle windows."
 minimum_n = 2
 caveat = "Says nothing about the voltage while shifting."
 do = "Test the battery and the charging circuit."
+rests_on = { any = ["battery", "rpm", "rpm_target"] }
 source = "no limit set: the engine maker's limits belong in the fleet file"
 
 [drift]

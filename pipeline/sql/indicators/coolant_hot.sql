@@ -9,6 +9,7 @@ meaning = "Median coolant temperature of the hot idle windows."
 minimum_n = 2
 caveat = "Only windows that count as hot."
 do = "Check the cooling water flow and the thermostat."
+rests_on = { any = ["coolant_temp", "rpm", "rpm_target"] }
 source = "no limit set: the engine maker's limits belong in the fleet file"
 
 [drift]

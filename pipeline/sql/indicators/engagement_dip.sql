@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 3
 caveat = "Needs the idle target in the log."
 do = "Check the in-gear add-on of the feed-forward table and the propeller."
+rests_on = { any = ["rpm", "rpm_target"] }
 source = "common practice, no published source: a clunk or a stall is not wanted; no limit set: take it from the maker"
 
 [drift]

@@ -9,6 +9,7 @@ meaning = "How often a run shows each thing that a morning asks about: shifts wi
 minimum_n = 1
 caveat = "Counts what was logged; an ordinary trip holds most of it."
 do = "Bring in the newest log, or log a dock check."
+rests_on = { shift = ["shift_position", "shift_target"], idle = ["rpm", "rpm_target"], pick-up = ["rpm", "pedal"], warm = ["coolant_temp", "oil_temp"] }
 source = "the dock check: common practice, no published source"
 
 [judged]

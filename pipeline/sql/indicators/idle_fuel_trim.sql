@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Cold and hot differ and cannot both be right: correct the table by the middle of the two. What moves on all engines on one day is fuel or weather."
 do = "Look at injectors, fuel pressure, air leaks and the lambda sensor; correct the table by the middle of cold and hot only after that."
+rests_on = { any = ["fuel_trim", "lambda", "rpm", "rpm_target", "oil_temp", "coolant_temp"] }
 source = "limits: common practice, no published source (within 5 % good, beyond 10 % wrong somewhere)"
 
 [limits]

@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 2
 caveat = "The integral is the error of the feed-forward table at that temperature and in that gear. Compare at like temperature only."
 do = "Correct the feed-forward table there by the integral less what is wanted, once dirt, air leak and load are ruled out."
+rests_on = { any = ["idle_integral", "rpm", "rpm_target", "oil_temp", "coolant_temp"] }
 source = "wanted bands and limits: common practice, no published source (10 to 15 % beyond means the table is wrong there)"
 
 [limits]

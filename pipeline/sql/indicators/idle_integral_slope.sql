@@ -11,6 +11,7 @@ covariates = ["temp_c"]
 minimum_n = 1
 caveat = "Judged against its own baseline, not against zero. Needs windows of a summed weight of 8, spread over at least 15 C. Neighbouring readings share most of their windows."
 do = "Compare the feed-forward table's rows with the integral at each temperature."
+rests_on = { any = ["idle_integral", "rpm", "rpm_target", "oil_temp", "coolant_temp"] }
 source = "common practice, no published source: a slope that was not there at commissioning is the drift to watch"
 
 [limits]

@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Needs the idle target in the log."
 do = "Check that the idle loop is active and not at its limit; look at the throttle body."
+rests_on = { any = ["rpm", "rpm_target"] }
 source = "common practice, no published source; no limit set: take it from the maker"
 
 [drift]

@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Falls with a slower log: compare logs of one rate."
 do = "Look at ignition, injectors and the idle loop's gains."
+rests_on = { any = ["rpm", "rpm_target"] }
 source = "pooled standard deviation; no limit set: take it from the maker"
 
 [drift]

@@ -9,6 +9,7 @@ meaning = "Largest lean excursion of lambda over its target, as the mean of half
 minimum_n = 1
 caveat = "Needs lambda, its target and a slow lift in neutral."
 do = "Check acceleration enrichment and the table cells just off idle."
+rests_on = { any = ["lambda", "lambda_target", "rpm"] }
 source = "common practice, no published source: lambda must not swing lean in the range used to leave a tight dock; no limit set: take it from the maker"
 
 [drift]

@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 2
 caveat = "Only windows that count as hot."
 do = "Check the oil level and grade, then the pressure with a gauge."
+rests_on = { any = ["oil_pressure", "oil_temp", "coolant_temp", "rpm", "rpm_target"] }
 source = "no limit set: the engine maker's limits belong in the fleet file"
 
 [drift]

@@ -10,6 +10,7 @@ covariates = ["temp_c"]
 minimum_n = 3
 caveat = "A small flare is wanted. Needs the idle target in the log."
 do = "Check the in-gear add-on of the feed-forward table."
+rests_on = { any = ["rpm", "rpm_target"] }
 source = "common practice, no published source; no limit set: take it from the maker"
 
 [drift]

@@ -9,6 +9,7 @@ meaning = "Share of the run's shifts that stood still part-way for 0.15 s or mor
 minimum_n = 3
 caveat = "Now and then is normal, often is not. Not judged where the position is logged slower than 10 Hz."
 do = "Look at the dogs and the shift shaft; check that idle speed at engagement is not too high."
+rests_on = { any = ["shift_position", "shift_target"] }
 source = "common practice, no published source; no limit set: take it from the maker"
 
 [drift]

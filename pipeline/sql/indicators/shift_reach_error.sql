@@ -10,6 +10,7 @@ covariates = ["temp_c", "battery_v"]
 minimum_n = 3
 caveat = "A shift whose plateau is too short or never steady, or whose position signal is faulty, does not count."
 do = "Inspect the actuator, its linkage and this gear's stop; re-set a target only for a mismatch that has been constant over several repeats."
+rests_on = { any = ["shift_position", "shift_target"] }
 source = "limits: common practice, no published source (within 1 % good, to 2 % inside the system's tolerance, beyond 2 % the actuator drives against something it cannot reach)"
 
 [limits]

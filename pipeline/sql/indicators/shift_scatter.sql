@@ -10,6 +10,7 @@ meaning = "Robust spread (1.4826 x median absolute deviation) of settled positio
 minimum_n = 8
 caveat = "Against the target, so a re-set target is not scatter. Neighbouring readings share most of their shifts."
 do = "Look for play in the linkage and its bushings, and for a worn position sensor."
+rests_on = { any = ["shift_position", "shift_target"] }
 source = "MAD scaled by 1/Phi^-1(0.75) = 1.4826 for a normal spread; no limit set: take it from the maker"
 
 [drift]

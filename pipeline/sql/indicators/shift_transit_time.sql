@@ -10,6 +10,7 @@ covariates = ["temp_c", "battery_v"]
 minimum_n = 3
 caveat = "A throw straight through neutral is listed with the shifts but not counted. Low voltage and cold grease slow an actuator that is not worn. One sample of log rate is the resolution."
 do = "Compare with the battery voltage and the temperature of those shifts, then inspect the actuator and its linkage."
+rests_on = { any = ["shift_position", "shift_target", "battery", "oil_temp"] }
 source = "definition after IEEE Std 181 (settling into a stated band); no limit set: take it from the maker"
 
 [drift]

@@ -9,6 +9,7 @@ meaning = "How often the engine died in the run, by the gear in force; n is how 
 minimum_n = 1
 caveat = "Stays a hold until a note answers it or five later runs are clean. Stopping the engine at the end of a log is none."
 do = "Keep the boat in until the cause is found; write down what was done, or log five clean runs."
+rests_on = { any = ["rpm"] }
 source = "common practice, no published source: a stall in or out of gear is a hold"
 
 [limits]
