@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -20,16 +20,20 @@ import streamlit as st
 
 from dashboard import state
 from dashboard.ahead import Ahead
+from pipeline import happenings, logbook, morning, projections, screen_data, season_data
 from pipeline import log_events as events
-from pipeline import logbook, morning, screen_data
 from pipeline import trace as traces
-from pipeline.catalogue import Limits, indicators
+from pipeline.catalogue import Indicator, Limits, indicators
 from pipeline.changes import Change, changes
 from pipeline.corrections import Corrections, corrections
+from pipeline.happenings import Happening
 from pipeline.logbook import Kind, Note
 from pipeline.morning import Morning
+from pipeline.projections import Projection
 from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
-from pipeline.states import limits_of
+from pipeline.season.together import CommonStep
+from pipeline.season_data import Level
+from pipeline.states import State, limits_of
 from pipeline.store import Store
 from pipeline.trace import LogPlace, Stretch
 
@@ -148,14 +152,85 @@ def dock_checks(fleet: Fleet, as_of: datetime) -> Mapping[str, screen_data.DockC
     return screen_data.dock_checks(fleet.store.reader(), as_of)
 
 
-def season(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> pd.DataFrame:
-    """Every reading of an indicator and facet."""
-    return screen_data.season(fleet.store.reader(), indicator, facet, as_of, fleet.zone)
+@dataclass(frozen=True, eq=False)
+class Place:
+    """One indicator and facet over the season: every reading, where each engine stands, what the fleet did at once."""
+
+    indicator: Indicator
+    facet: str
+    readings: pd.DataFrame
+    states: Mapping[str, State]
+    steps: tuple[CommonStep, ...]
+
+    @property
+    def limits(self) -> Limits:
+        """The limits that most engines share."""
+        return season_data.indicator_limits(list(self.states.values()), self.indicator.name)
 
 
-def weeks(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> pd.DataFrame:
-    """The median reading of each engine in each week."""
-    return screen_data.weeks(fleet.store.reader(), indicator, facet, as_of, fleet.zone)
+def place(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> Place:
+    """An indicator and facet over the season up to a moment."""
+    return _place(fleet.edition, indicator, facet, as_of, fleet)
+
+
+def weeks(found: Place) -> pd.DataFrame:
+    """The median reading of each engine in each week, and where it stands."""
+    return season_data.weeks(found.readings, found.states, found.indicator, found.facet)
+
+
+def half_range(found: Place, rows: pd.DataFrame) -> float:
+    """How far from their middle the colours of those weeks reach."""
+    return season_data.half_range(rows, found.indicator, found.facet, found.limits)
+
+
+def watched(found: Place) -> float:
+    """What would be watched of one engine, in the indicator's unit; 0 where only a share of its baseline is."""
+    return season_data.watched(found.indicator, found.limits)
+
+
+def together(fleet: Fleet, found: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What all engines did, day by day, and the stair of their common steps."""
+    days = season_data.together_days(found.readings)
+    return days, season_data.together_line(found.readings, found.steps, fleet.zone)
+
+
+def level(found: State) -> Level:
+    """Where one engine stands, in words."""
+    return season_data.level_of(found)
+
+
+def levels(found: Sequence[State]) -> tuple[Level, ...]:
+    """Where some engines stand, the most pressing first."""
+    return season_data.levels(found)
+
+
+def projection(found: State) -> Projection | None:
+    """Where a growing level leads; None where it does not grow."""
+    return projections.projection(found)
+
+
+def is_of_week(readings: pd.DataFrame, week_ms: float) -> pd.Series:
+    """Which readings are of the week that begins at a moment of the charts' clock."""
+    return season_data.is_of_week(readings, week_ms)
+
+
+def day_text(at_s: float, zone: ZoneInfo) -> str:
+    """A day in the fleet's zone, in words."""
+    return f"{datetime.fromtimestamp(at_s, zone):%a %d %b %Y}"
+
+
+def happened(fleet: Fleet, found: Place, engines: Sequence[Engine], as_of: datetime) -> tuple[Happening, ...]:
+    """What happened to some engines of one boat, with what the whole fleet did."""
+    known = {engine.engine_id for engine in engines}
+    states_ = [each for engine_id, each in found.states.items() if engine_id in known]
+    rows = found.readings[found.readings["engine_id"].isin(known)]
+    series = season_data.series_of(rows, found.indicator.name, found.facet)
+    notes = [
+        note
+        for note in logbook.notes(fleet.register.folder, as_of=as_of)
+        if any(note.concerns(engine.boat_id, engine.id) for engine in engines)
+    ]
+    return happenings.happenings(series, states_, notes, found.steps, engines)
 
 
 def facets(fleet: Fleet) -> dict[str, tuple[str, ...]]:
@@ -347,6 +422,15 @@ def _judged(edition: Edition, as_of: datetime, _fleet: Fleet) -> Morning:  # noq
 def _changed(edition: Edition, as_of: datetime, _fleet: Fleet) -> tuple[Change, ...]:
     before = _judge(_fleet, as_of - A_DAY)
     return changes(before.boats, _judged(edition, as_of, _fleet).boats)
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def _place(edition: Edition, indicator: str, facet: str, as_of: datetime, _fleet: Fleet) -> Place:
+    found = _judged(edition, as_of, _fleet)
+    steps = season_data.steps_at(found.steps, indicator, facet)
+    rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps)
+    states_ = season_data.at_place(found.states, indicator, facet)
+    return Place(indicators()[indicator], facet, rows, states_, steps)
 
 
 _ROWS: Final = {

@@ -149,15 +149,20 @@ def nothing(text: str) -> None:
     st.html(tag("div", text, class_="mw-nothing"))
 
 
+def is_dark() -> bool:
+    """Whether the theme that is chosen has a dark ground."""
+    return bool(st.context.theme.type == "dark")
+
+
 def draw(chart: drawing.Chart, key: str) -> None:
     """A chart as wide as its place, its labels inked for the theme that is chosen."""
     # panels under each other would else be as narrow as they like
-    st.altair_chart(drawing.inked(chart, dark=st.context.theme.type == "dark"), key=key, width="stretch")
+    st.altair_chart(drawing.inked(chart, dark=is_dark()), key=key, width="stretch")
 
 
 def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any] | None:
     """A chart whose dots can be clicked: the fields that name the clicked one, None where none is."""
-    inked = drawing.inked(chart, dark=st.context.theme.type == "dark")
+    inked = drawing.inked(chart, dark=is_dark())
     event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
     picked_ones = event["selection"].get(selection) or [None]
     return dict(picked_ones[0]) if isinstance(picked_ones[0], dict) else None
@@ -210,6 +215,15 @@ def boat_link(boat: str, name: str) -> None:
 def engine_link(boat: str, engine: str, label: str | None = None) -> None:
     """A link to the engine's screen, by its id."""
     st.page_link("screens/engine.py", label=plain(label or engine), query_params=state.link(boat=boat, engine=engine))
+
+
+def method_link(indicator: str) -> None:
+    """A link to how an indicator is judged."""
+    st.page_link(
+        "screens/method.py",
+        label="how this is judged ›",
+        query_params=state.link(indicator=indicator, part="Indicator"),
+    )
 
 
 def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:

@@ -56,6 +56,7 @@ FINDINGS: Final = pa.schema(
         ("pattern", _WORDS),
         ("since", _WORDS),
         ("per_100_hours", _NUMBER),
+        ("per_week", _NUMBER),
         ("hours_to_hold", _NUMBER),
         ("hours_to_hold_low", _NUMBER),
         ("hours_to_hold_high", _NUMBER),

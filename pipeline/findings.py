@@ -50,6 +50,7 @@ class Finding:
     pattern: str | None = None
     since: datetime | None = None
     per_100_hours: float | None = None
+    per_week: float | None = None
     hours_to_hold: float | None = None
     hours_to_hold_low: float | None = None
     hours_to_hold_high: float | None = None
@@ -89,6 +90,7 @@ def as_json(finding: Finding, *, fleet_wide: bool = False) -> dict[str, Any]:
         "pattern": finding.pattern,
         "since": finding.since.date().isoformat() if finding.since else None,
         "per_100_hours": _rounded(finding.per_100_hours),
+        "per_week": _rounded(finding.per_week),
         "hours_to_hold": _rounded(finding.hours_to_hold),
         "hours_to_hold_low": _rounded(finding.hours_to_hold_low),
         "hours_to_hold_high": _rounded(finding.hours_to_hold_high),

@@ -24,13 +24,14 @@ from pipeline.problems import Problem
 from pipeline.ranking import DEFERRED_WEIGHT, BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked
 from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
 from pipeline.season.fleet import Season, season
+from pipeline.season.together import CommonStep
 from pipeline.states import State, Status, states
 from pipeline.trust import trusted
 
 
 @dataclass(frozen=True)
 class Morning:
-    """The fleet as of a moment: boats in order, what moved on the whole fleet, every state, and what was read."""
+    """The fleet as of a moment: boats in order, what moved on the whole fleet, every state, every common step."""
 
     fleet: str
     simulated: bool
@@ -38,6 +39,7 @@ class Morning:
     fleet_findings: tuple[Finding, ...]
     boats: tuple[BoatLine, ...]
     states: tuple[State, ...]
+    steps: tuple[CommonStep, ...]
     problems: tuple[Problem, ...]
 
     def counts(self) -> Mapping[Status, int]:
@@ -89,6 +91,7 @@ def judged(found: Studied, register: Register, as_of: datetime) -> Morning:
         verdicts.fleet_findings(found.season.steps, history),
         ranked([_boat_line(boat, case) for boat in register.boats]),
         found.states,
+        found.season.steps,
         schedule.problems,
     )
 

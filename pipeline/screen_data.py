@@ -99,18 +99,6 @@ def dock_checks(db: Database, as_of: datetime) -> Mapping[str, DockCheck]:
     return found
 
 
-def season(db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """Every reading of an indicator and facet, in its unit, with `boat` and `engine`."""
-    found = _rows(db, "season", {"indicator": indicator, "facet": facet, "as_of": as_of}, zone)
-    return _with_names(found)
-
-
-def weeks(db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """The median reading of each engine in each week, in the indicator's unit, and over how many `runs`."""
-    asked = {"indicator": indicator, "facet": facet, "as_of": as_of, "zone": zone.key}
-    return _with_names(_rows(db, "weeks", asked, zone))
-
-
 def facets(db: Database) -> dict[str, tuple[str, ...]]:
     """The facets that have readings, by indicator; '' where an indicator has none."""
     found: dict[str, list[str]] = {}
@@ -163,11 +151,6 @@ def _sibling_row(name: str, facet: str, states: Mapping[str, State]) -> SiblingR
 
 def _rows(db: Database, name: str, parameters: Mapping[str, Any], zone: ZoneInfo) -> pd.DataFrame:
     return with_local_time(db.execute(read_query("screens", name), parameters).df(), zone)
-
-
-def _with_names(found: pd.DataFrame) -> pd.DataFrame:
-    names = found["engine_id"].str.split("/", n=1, expand=True).reindex(columns=[0, 1])
-    return found.assign(boat=names[0], engine=names[1])
 
 
 def local_ms(at_s: float, zone: ZoneInfo) -> float:

@@ -178,15 +178,28 @@ def is_beyond(indicator: Indicator, limit: float | None, value: float, away: flo
 
 def signed_badness(state: State) -> tuple[FloatArray, float]:
     """The epoch's like-for-like readings with worse upwards (n,), and the hold limit there (NaN without one)."""
-    found, limit = state.moved.found, state.limits.hold
-    values = state.moved.values if found is None else found.residual + (state.moved.baseline or 0.0)
-    if state.indicator.worse == "lower":
-        return -values, math.nan if limit is None else -limit
-    if state.indicator.worse == "higher":
-        return values, math.nan if limit is None else limit
+    sign, zero = bad_side(state)
+    limit = state.limits.hold
+    return sign * (like_readings(state) - zero), math.nan if limit is None else bad_limit(state, limit)
+
+
+def like_readings(state: State) -> FloatArray:
+    """The epoch's readings (n,) as they would be at today's temperature and voltage, the fleet's common part out."""
+    found = state.moved.found
+    return state.moved.values if found is None else found.residual + (state.moved.baseline or 0.0)
+
+
+def bad_side(state: State) -> tuple[float, float]:
+    """Sign and zero of badness = sign * (reading - zero): upwards is worse, counted from the wanted band's near end."""
+    if state.indicator.worse != "away":
+        return (-1.0 if state.indicator.worse == "lower" else 1.0), 0.0
     low, high = state.indicator.wanted.get(state.key.facet, (0.0, 0.0))
-    up = state.own >= (low + high) / 2
-    return (values - high if up else low - values), math.nan if limit is None else limit
+    return (1.0, high) if state.own >= (low + high) / 2 else (-1.0, low)
+
+
+def bad_limit(state: State, limit: float) -> float:
+    """Where a limit stands on the scale of badness: a distance does already, a value where less is worse is turned."""
+    return -limit if state.indicator.worse == "lower" else limit
 
 
 def _is_worse(moved: Movement, indicator: Indicator, away: float) -> bool:

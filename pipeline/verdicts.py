@@ -58,6 +58,7 @@ def from_diagnosis(engine: Engine, found: Diagnosis, history: History) -> Findin
         pattern=state.moved.pattern,
         since=state.moved.since,
         per_100_hours=state.moved.per_100_hours,
+        per_week=state.moved.per_week,
         hours_to_hold=_hours(ahead.at if ahead else None, now_hours, state),
         hours_to_hold_low=_hours(ahead.interval.low if ahead else None, now_hours, state),
         hours_to_hold_high=_hours(ahead.interval.high if ahead else None, now_hours, state),

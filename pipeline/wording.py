@@ -13,7 +13,9 @@ from pipeline.changes import Change
 from pipeline.diagnosis import Diagnosis
 from pipeline.evidence import Gap
 from pipeline.findings import Finding
+from pipeline.logbook import Kind
 from pipeline.occurrences import Occurrence
+from pipeline.projections import Reach
 from pipeline.season.together import CommonStep
 from pipeline.states import State, Status
 
@@ -66,7 +68,9 @@ _UNSEEN: Final = {
 
 def number(value: float, indicator: Indicator) -> str:
     """A value with the indicator's decimals and unit; a sign where being above and below both matter."""
-    text = f"{value:+.{indicator.decimals}f}" if indicator.worse == "away" else f"{value:.{indicator.decimals}f}"
+    # what rounds to nothing has no sign
+    rounded = round(value, indicator.decimals) + 0.0
+    text = f"{rounded:+.{indicator.decimals}f}" if indicator.worse == "away" else f"{rounded:.{indicator.decimals}f}"
     return f"{text.replace('-', '−')} {short_unit(indicator)}".rstrip()
 
 
@@ -180,6 +184,24 @@ def outlook(found: Finding) -> str:
     return f"At this pace the hold limit is {found.hours_to_hold:.0f} h away ({span}){days}."
 
 
+def reach_says(found: Reach, indicator: Indicator) -> str:
+    """When a line reaches a limit, in engine hours with its interval; an open end is said as 'or more'."""
+    place = f"{found.word} at {number(found.limit, indicator)}"
+    if found.outlook in {"reached", "moving away"}:
+        return f"{place}: {found.outlook}"
+    if found.hours is None:
+        soonest = "" if found.low is None else f", not within {found.low:.0f} h"
+        return f"{place}: no time can be told{soonest}"
+    low = 0.0 if found.low is None else found.low
+    span = f"{low:.0f} or more" if found.high is None else f"{low:.0f} to {found.high:.0f}"
+    return f"{place}: {found.hours:.0f} h away ({span})"
+
+
+def pace(slope: float | None, indicator: Indicator) -> str | None:
+    """A slope with its sign and unit; None where there is none."""
+    return None if slope is None else f"{slope:+.2g} {short_unit(indicator)}".rstrip().replace("-", "−")
+
+
 def lower_first(text: str) -> str:
     """A title as it stands within a sentence."""
     return text[:1].lower() + text[1:]
@@ -189,8 +211,12 @@ def aftermath_says(found: Aftermath) -> str:
     """What came of a note, with its date and how many runs have followed."""
     words = {"held": "held since", "nothing stood out": "nothing stood out before it"}
     outcome = words.get(found.outcome, found.outcome)
-    kind = found.note.kind.value.replace("_", " ")
-    return f"Note of {date(found.note.at)} ({kind}): {outcome}, {count(found.runs, 'run')} since."
+    return f"Note of {date(found.note.at)} ({note_kind(found.note.kind)}): {outcome}, {count(found.runs, 'run')} since."
+
+
+def note_kind(kind: Kind) -> str:
+    """What kind of note it is, as people say it."""
+    return kind.value.replace("_", " ")
 
 
 def change_says(found: Change) -> str:

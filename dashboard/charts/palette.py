@@ -30,3 +30,11 @@ ENGINE_SHAPES: Final = ("circle", "square", "triangle-up", "diamond", "cross")
 
 QUIET: Final = "#76838A"
 NOTE: Final = "#8A70C2"
+
+DIVERGING_LIGHT: Final = ("#5FA3D3", "#E6E2D7", "#E08A4A")
+DIVERGING_DARK: Final = ("#4C93C6", "#2A3742", "#D07B35")
+"""Below, at and above the middle of a heat map: blue and orange are told apart by every kind of colour vision."""
+
+CELL_INK_LIGHT: Final = "#17222B"
+CELL_INK_DARK: Final = "#FFFFFF"
+"""Symbols on those cells: 3:1 or more on each of them."""

@@ -1,16 +1,22 @@
-"""Season: any indicator since the first log, with what happened on the way, and every engine week by week."""
+"""Season: any indicator of the fleet, a boat or an engine since the first log, what happened, and where it leads."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
 
 import streamlit as st
 
 from dashboard import data, parts, state
-from dashboard.charts import drawing, seasons
-from dashboard.markup import plain
+from dashboard.charts import drawing, seasons, weekly
+from dashboard.panels import season as pieces
 from pipeline import wording
-from pipeline.catalogue import Indicator, indicators
-from pipeline.morning import Morning
-from pipeline.register import Boat
+from pipeline.catalogue import indicators
+from pipeline.register import Boat, Engine
+from pipeline.season.fleet import SHARED
+from pipeline.season_data import centre_of
+
+SCOPES: Final = ("fleet", "boat", "engine")
 
 
 def show() -> None:
@@ -18,15 +24,59 @@ def show() -> None:
     fleet = parts.opened()
     as_of = parts.moment(fleet)
     parts.heading(fleet, "Season", as_of)
+    scope = _chosen_scope()
     with st.container(horizontal=True, vertical_alignment="bottom", key="pickers"):
-        indicator, facet = _chosen(fleet)
-        boat = parts.chosen_boat(fleet, first=True)
-    st.html(parts.meaning(indicator))
-    _boat_season(fleet, boat, indicator, facet, data.judged(fleet, as_of))
-    _weeks(fleet, indicator, facet, data.judged(fleet, as_of))
+        name, facet = _chosen_indicator(fleet)
+        engines = _chosen_engines(fleet, scope)
+    found = data.place(fleet, name, facet, as_of)
+    st.html(parts.meaning(found.indicator))
+    parts.method_link(name)
+    if found.readings.empty:
+        parts.nothing("No reading up to this moment.")
+    elif scope == "fleet":
+        _weeks(found, None)
+        _levels(found, None)
+        _together(fleet, found)
+    else:
+        _of_boat(fleet, found, engines, scope)
 
 
-def _chosen(fleet: data.Fleet) -> tuple[Indicator, str]:
+def _of_boat(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], scope: str) -> None:
+    """A boat's engines or one of them: its readings, where it stands, what the fleet did, and its weeks."""
+    if not engines:
+        parts.nothing("This boat has no engine in the register.")
+        return
+    _readings(fleet, found, engines)
+    if scope == "engine":
+        _ahead(found, engines[0])
+        _together(fleet, found)
+        return
+    _levels(found, engines)
+    _weeks(found, engines)
+    _together(fleet, found)
+
+
+def _chosen_scope() -> str:
+    """The scope of the address; without one, what it names: an engine, a boat, else the fleet."""
+    asked = state.read(state.SCOPE)
+    if asked is not None and asked not in SCOPES:
+        parts.note(f"There is no scope {asked!r}; there are {', '.join(SCOPES)}.")
+        asked = None
+    named = next((each for each in ("engine", "boat") if each in st.query_params), "fleet")
+    first = asked or named
+    key = f"scope:{first}"
+    chosen = st.segmented_control(
+        "Of the", SCOPES, default=first, key=key, on_change=_take_scope, args=(key,), required=True
+    )
+    state.write(state.SCOPE, chosen or first)
+    return chosen or first
+
+
+def _take_scope(key: str) -> None:
+    state.write(state.SCOPE, st.session_state[key])
+
+
+def _chosen_indicator(fleet: data.Fleet) -> tuple[str, str]:
     """The indicator and facet of the address, with pickers for others; unknown ones are said and replaced."""
     known = {name: each for name, each in data.facets(fleet).items() if name in indicators()}
     if not known:
@@ -37,60 +87,115 @@ def _chosen(fleet: data.Fleet) -> tuple[Indicator, str]:
         parts.note(f"There is no reading of {asked!r}, so another indicator is shown.")
         asked = None
     first = "shift_reach_error" if "shift_reach_error" in known else next(iter(known))
-    name = parts.picked(
-        "Indicator", {each: indicators()[each].title for each in known}, asked or first, state.INDICATOR
-    )
-    chosen = name or first
+    titles = {each: indicators()[each].title for each in known}
+    chosen = parts.picked("Indicator", titles, asked or first, state.INDICATOR) or first
     state.write(state.INDICATOR, chosen)
+    facets = known[chosen]
     facet = state.read(state.FACET)
-    facet = facet if facet in known[chosen] else known[chosen][-1 if "forward" in known[chosen] else 0]
-    if len(known[chosen]) > 1:
-        facet = parts.picked("Facet", {each: each or "all" for each in known[chosen]}, facet, state.FACET) or facet
-    return indicators()[chosen], facet
+    facet = facet if facet in facets else facets[-1 if "forward" in facets else 0]
+    if len(facets) > 1:
+        facet = parts.picked("Facet", {each: each or "all" for each in facets}, facet, state.FACET) or facet
+        state.write(state.FACET, facet)
+    return chosen, facet
 
 
-def _boat_season(fleet: data.Fleet, boat: Boat, indicator: Indicator, facet: str, morning: Morning) -> None:
-    parts.section(
-        f"{wording.title(indicator, facet)}, {boat.name}",
-        "a dot a run; violet lines: notes (solid) and where a comparison starts anew (dotted)",
-    )
-    rows = seasons.season_rows(
-        data.season(fleet, indicator.name, facet, morning.as_of), boat.id, [e.id for e in boat.engines]
-    )
+def _chosen_engines(fleet: data.Fleet, scope: str) -> tuple[Engine, ...]:
+    """The engines of the scope; none for the fleet, which needs no choice."""
+    if scope == "fleet":
+        return ()
+    boat: Boat = parts.chosen_boat(fleet)
+    return boat.engines if scope == "boat" else (parts.chosen_engine(fleet, boat),)
+
+
+def _readings(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine]) -> None:
+    """Every run of some engines of one boat, with limits and what happened."""
+    boat = fleet.register.boat(engines[0].boat_id)
+    who = f"{boat.name}, {engines[0].id}" if len(engines) == 1 else boat.name
+    parts.section(f"{wording.title(found.indicator, found.facet)}, {who}", "a dot a run; click one to get to its log")
+    is_own = bool(found.steps) and st.toggle("Without what the whole fleet did", value=True, key="season_own")
+    ids = [engine.engine_id for engine in engines]
+    rows = seasons.season_rows(found.readings, ids, own=is_own)
     if rows.empty:
-        parts.nothing("No reading of this boat.")
+        parts.nothing("No reading of this boat." if len(engines) != 1 else "No reading of this engine.")
         return
+    limits = data.limits(fleet, found.indicator.name, ids[0])
+    band = found.indicator.wanted.get(found.facet, (0.0, 0.0))
+    is_limit = found.indicator.judged.against == "limits"
+    rules = drawing.limit_rows(limits, band, found.indicator.worse) if is_limit else drawing.NO_LIMITS
+    happened = seasons.happening_rows(data.happened(fleet, found, engines, parts.moment(fleet)), fleet.zone)
+    names = [engine.id for engine in engines]
+    chart = seasons.season(rows, names, happened, found.indicator.unit, rules)
+    chosen = parts.draw_to_pick(chart, f"season:{found.indicator.name}:{found.facet}:{','.join(ids)}", seasons.PICK)
+    pieces.to_run(rows, chosen)
+    st.html(pieces.happened(happened))
+    st.html(pieces.readings_table(rows, found.indicator))
+
+
+def _ahead(found: data.Place, engine: Engine) -> None:
+    """Where one engine stands, and where a growing level leads."""
+    mine = found.states.get(engine.engine_id)
+    parts.section("Where it stands", "the level of the newest runs; a pace only where it grows steadily")
+    if mine is None:
+        parts.nothing(pieces.no_level(found.indicator))
+        return
+    ahead = data.projection(mine)
+    st.html(pieces.standing(data.level(mine)))
+    parts.engine_link(engine.boat_id, engine.id, f"{engine.engine_id} ›")
+    parts.section("Where it leads", "if nothing changes; the shade holds 19 times in 20")
+    if ahead is None:
+        parts.nothing(pieces.no_projection(mine))
+        return
+    parts.draw(seasons.fan(ahead, found.indicator.unit), f"fan:{found.indicator.name}:{found.facet}")
+    st.html(pieces.fan_words())
+
+
+def _levels(found: data.Place, engines: Sequence[Engine] | None) -> None:
+    """Where each engine stands, in numbers and words."""
     mine = [
         each
-        for each in morning.states
-        if (each.key.indicator, each.key.facet) == (indicator.name, facet)
-        and each.key.engine_id in {engine.engine_id for engine in boat.engines}
+        for engine_id, each in found.states.items()
+        if engines is None or engine_id in {engine.engine_id for engine in engines}
     ]
-    happened = seasons.happening_rows(mine, data.written(fleet, morning.as_of, boat.id), fleet.zone)
-    limits = data.limits(fleet, indicator.name, boat.engines[0].engine_id)
-    band = indicator.wanted.get(facet, (0.0, 0.0))
-    rules = (
-        drawing.limit_rows(limits, band, indicator.worse) if indicator.judged.against == "limits" else drawing.NO_LIMITS
-    )
-    chart = seasons.season(rows, happened, indicator.unit, rules)
-    chosen = parts.draw_to_pick(chart, f"season:{indicator.name}:{facet}:{boat.id}", seasons.PICK)
-    if chosen is not None:
-        link = state.link(boat=boat.id, engine=str(chosen.get("engine")), log=str(chosen.get("file")))
-        st.page_link("screens/trace.py", label=plain(f"{chosen.get('file')} ›"), query_params=link)
-
-
-def _weeks(fleet: data.Fleet, indicator: Indicator, facet: str, morning: Morning) -> None:
-    found = data.weeks(fleet, indicator.name, facet, morning.as_of)
-    parts.section(
-        "Every engine, week by week", f"the median reading of the week of {wording.title(indicator, facet).lower()}"
-    )
-    if found.empty:
-        parts.nothing("No reading up to this moment.")
+    parts.section("Where each engine stands", "level of the newest runs; a pace only where it grows steadily")
+    if not mine:
+        parts.nothing(pieces.no_level(found.indicator))
         return
-    limits = data.limits(fleet, indicator.name, fleet.register.engines()[0].engine_id)
-    has_limits = indicator.judged.against == "limits" and (limits.watch, limits.hold) != (None, None)
-    rows = seasons.week_rows(found, indicator, facet, limits)
-    parts.draw(seasons.weeks(rows, has_limits), "weeks")
+    levels = data.levels(mine)
+    st.html(pieces.levels_table(levels, is_shared=bool(found.steps)))
+    linked = [each for each in levels if engines is not None or pieces.is_pressing(each)]
+    with st.container(horizontal=True, gap="small", key="season_engines"):
+        for each in linked[: pieces.LINKS]:
+            boat, _, engine = each.engine_id.partition("/")
+            parts.engine_link(boat, engine, f"{each.engine_id} ›")
+
+
+def _together(fleet: data.Fleet, found: data.Place) -> None:
+    """What moved on most engines at once, by itself."""
+    parts.section("The whole fleet at once", "a dot a day: the median over engines, each less its own usual")
+    days, line = data.together(fleet, found)
+    st.html(pieces.steps_said(found.steps, fleet.zone, is_shared=found.indicator.name in SHARED))
+    if days.empty:
+        parts.nothing("On no day did enough engines run to speak of a fleet.")
+        return
+    parts.draw(weekly.together(days, line, found.indicator.unit, data.watched(found)), "together")
+
+
+def _weeks(found: data.Place, engines: Sequence[Engine] | None) -> None:
+    """A heat map of engines and weeks, and the same numbers as a table."""
+    centre = centre_of(found.indicator)
+    about = "each engine's own: the median of the week, what the whole fleet did taken out"
+    parts.section("Every engine, week by week", about)
+    rows = data.weeks(found)
+    rows = rows if engines is None else rows[rows["engine_id"].isin([each.engine_id for each in engines])]
+    if rows.empty:
+        parts.nothing("No reading of these engines.")
+        return
+    title = weekly.heat_title(found.indicator.unit, centre)
+    chart = weekly.heat(rows, title=title, half=data.half_range(found, rows), dark=parts.is_dark())
+    chosen = parts.draw_to_pick(chart, f"weeks:{found.indicator.name}:{found.facet}", weekly.PICK)
+    st.html(pieces.heat_words())
+    pieces.to_week(rows, found.readings, chosen)
+    st.html(pieces.weeks_table(rows))
 
 
 show()

@@ -133,12 +133,18 @@ def newest(values: FloatArray, n: FloatArray, scale: float, minimum_n: int) -> s
 
 def crossing(moved: Movement, limit: float, signed: FloatArray) -> Crossing | None:
     """When the growth reaches a limit, on engine hours; `signed` (n,) are the epoch's readings with worse upwards."""
+    grown = growth(moved)
+    if grown is None:
+        return None
+    hours = moved.series.hours[grown]
+    return robust_crossing(hours, signed[grown], limit, bad="above", variance_factor=SEARCHED_ONSET)
+
+
+def growth(moved: Movement) -> slice | None:
+    """The readings since growth began; None where the series does not grow."""
     if moved.pattern != "growing" or moved.since is None:
         return None
-    start = int(np.searchsorted(moved.series.at_s, moved.since.timestamp(), side="left"))
-    return robust_crossing(
-        moved.series.hours[start:], signed[start:], limit, bad="above", variance_factor=SEARCHED_ONSET
-    )
+    return slice(int(np.searchsorted(moved.series.at_s, moved.since.timestamp(), side="left")), None)
 
 
 SEARCHED_ONSET: Final = 2.0

@@ -12,9 +12,11 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, SeriesKey
+from pipeline.statistics.arrays import CONFIDENCE, Interval
 from pipeline.statistics.level import spread
 
 DAY_S: Final = 86400.0
@@ -47,6 +49,12 @@ class CommonStep:
     engines_seen: int
     boats: int
     standard_error: float
+
+    @property
+    def interval(self) -> Interval:
+        """The size's confidence interval: normal, from the standard error of a median over engines."""
+        half = float(special.ndtri((1 + CONFIDENCE) / 2)) * self.standard_error
+        return Interval(self.size - half, self.size + half, CONFIDENCE)
 
 
 @dataclass(frozen=True, eq=False)

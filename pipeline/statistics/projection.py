@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 from scipy import special
 
-from pipeline.statistics.arrays import CONFIDENCE, Interval, complete, median
+from pipeline.statistics.arrays import CONFIDENCE, FloatArray, Interval, complete, median
 from pipeline.statistics.level import spread
 from pipeline.statistics.regression import least_squares
 from pipeline.statistics.trend import theil_sen
@@ -90,9 +90,43 @@ def robust_crossing(
     open slope interval (too few readings) gives outlook 'open'.
     """
     times, values = complete(t, y)
+    about = _robust_line(times, values, confidence, variance_factor)
+    if about is None:
+        return _none("too few", confidence)
+    return _cross(about, limit, bad, float(times.max()), confidence)
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """A line with its confidence band at some times, arrays (m,): `low` and `high` are infinite where it is open."""
+
+    middle: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+
+def robust_band(
+    t: ArrayLike, y: ArrayLike, at: FloatArray, *, confidence: float = CONFIDENCE, variance_factor: float = 1.0
+) -> Band | None:
+    """The line of `robust_crossing` on t, y (n,) at the times `at` (m,), and the band whose ends that crossing reads.
+
+    Where the band touches a limit is where Fieller's interval of the crossing ends. None for fewer than three pairs or
+    one time.
+    """
+    times, values = complete(t, y)
+    line = _robust_line(times, values, confidence, variance_factor)
+    if line is None:
+        return None
+    middle_ = line.level + line.slope * (at - line.pivot)
+    half = line.quantile * np.sqrt(line.level_variance + (at - line.pivot) ** 2 * line.slope_variance)
+    return Band(middle_, middle_ - half, middle_ + half)
+
+
+def _robust_line(times: FloatArray, values: FloatArray, confidence: float, variance_factor: float) -> _Line | None:
+    """The Theil-Sen line about the middle time; None for fewer than three readings or one time."""
     line = theil_sen(times, values, confidence=confidence, variance_factor=variance_factor)
     if line is None or times.size < 3:
-        return _none("too few", confidence)
+        return None
     quantile = float(special.ndtri((1 + confidence) / 2))
     low, high = line.interval.low, line.interval.high
     half = math.inf if low is None or high is None else (high - low) / 2
@@ -100,8 +134,7 @@ def robust_crossing(
     pivot = median(times)
     level_variance = MEDIAN_VARIANCE * spread(residuals) ** 2 * variance_factor / times.size
     level = line.intercept_median_residual + line.slope * pivot
-    about = _Line(pivot, level, line.slope, level_variance, (half / quantile) ** 2, quantile)
-    return _cross(about, limit, bad, float(times.max()), confidence)
+    return _Line(pivot, level, line.slope, level_variance, (half / quantile) ** 2, quantile)
 
 
 def _none(outlook: Outlook, confidence: float, g: float | None = None, slope: float | None = None) -> Crossing:

@@ -54,6 +54,7 @@ class Numbers(Strict):
     do: str
     evidence: EvidenceDocument
     # beyond what is promised to the outside
+    per_week: float | None
     value_low: float | None
     value_high: float | None
     latest_at: str | None

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from dashboard.charts import coverage, drawing, idling, marks, seasons, seen, shifting, tracing
+from dashboard.charts import coverage, drawing, idling, marks, seen, shifting, tracing
 from pipeline.catalogue import Limits, indicators
 from pipeline.channels import CHANNELS
 from pipeline.screen_data import local_ms, with_local_time
@@ -218,23 +218,6 @@ def test_an_event_that_lasts_is_cut_at_the_ends_of_the_stretch() -> None:
     )
     rows = tracing.event_rows(events, 10.0, 20.0)
     assert rows[["lane", "local_ms", "local_to_ms"]].to_numpy().tolist() == [["idle", 17000.0, 27000.0]]
-
-
-def test_a_week_stands_where_its_median_stands_against_the_limits() -> None:
-    weeks = with_local_time(
-        pd.DataFrame(
-            {
-                "engine_id": ["a/b"] * 3,
-                "at_s": _at("2026-06-01T00:00+12:00", "2026-06-08T00:00+12:00", "2026-06-15T00:00+12:00"),
-                "value": [0.9, -1.0, 2.0],
-                "runs": [3, 3, 3],
-            }
-        ),
-        AUCKLAND,
-    )
-    rows = seasons.week_rows(weeks, REACH, "forward", Limits(watch=1, hold=2))
-    assert rows["standing"].tolist() == ["within", "watch", "hold"]
-    assert rows["week"].tolist() == ["01 Jun", "08 Jun", "15 Jun"]
 
 
 def test_a_silent_boat_keeps_its_row_in_the_coverage() -> None:

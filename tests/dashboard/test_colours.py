@@ -98,3 +98,16 @@ def test_the_mark_of_a_status_stands_out_in_its_zone() -> None:
     for place in (0, 1):
         for mark, zone in (("hold", "hold-zone"), ("watch", "watch-zone"), ("ready", "watch-zone")):
             assert contrast(pairs[mark][place], pairs[zone][place]) >= MARKS
+
+
+def test_the_symbols_of_a_heat_map_stand_out_on_each_of_its_colours() -> None:
+    for colours, ink in (
+        (palette.DIVERGING_LIGHT, palette.CELL_INK_LIGHT),
+        (palette.DIVERGING_DARK, palette.CELL_INK_DARK),
+    ):
+        assert [colour for colour in colours if contrast(colour, ink) < MARKS] == []
+
+
+def test_the_ends_of_a_heat_map_stand_out_from_its_middle() -> None:
+    for low, middle, high in (palette.DIVERGING_LIGHT, palette.DIVERGING_DARK):
+        assert min(contrast(low, middle), contrast(high, middle)) >= 1.8

@@ -29,16 +29,6 @@ def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) 
     assert "inbox/curlew/" not in table
 
 
-def test_a_season_follows_indicator_facet_and_boat_of_the_address(opened: Any, fleet_folder: Path) -> None:
-    shown = opened(fleet_folder, "season", indicator="idle_integral", facet="neutral", boat="garganey")
-    assert "Idle integral, neutral, Garganey" in shown.text
-    assert len(shown.charts) == 2
-    shown.app.selectbox(key="pick_facet:neutral").set_value("forward")
-    other = shown.again()
-    assert "Idle integral, forward, Garganey" in other.text
-    assert other.app.query_params["facet"] == "forward"
-
-
 def test_a_note_that_is_written_stands_in_the_logbook_and_on_the_boat(opened: Any, own_folder: Path) -> None:
     shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
     shown.app.selectbox(key="note_engine:curlew").set_value("port")

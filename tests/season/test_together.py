@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 from season_maker import DAY_S, FIRST_RUN, judged, made_series, noisy
 
 from pipeline.catalogue import indicators
@@ -143,3 +144,10 @@ def test_a_season_tells_the_fleet_s_step_once_and_the_engine_s_own_beside_it() -
     shifts = {key.engine_id: moved.shift for key, moved in found.movements.items()}
     assert shifts.pop("boat-3/port") == pytest.approx(8.0, abs=0.8)
     assert all(abs(shift or 0.0) < 0.8 for shift in shifts.values())
+
+
+def test_the_size_of_a_step_has_the_interval_of_the_normal_law() -> None:
+    step = CommonStep("idle_fuel_trim", "hot", 0.0, 2.9, 24, 26, 12, 0.08)
+
+    # scipy.stats.norm.interval is the oracle
+    assert (step.interval.low, step.interval.high) == pytest.approx(norm.interval(0.95, 2.9, 0.08))

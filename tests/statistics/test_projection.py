@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import theilslopes
 
 from pipeline.statistics.projection import (
     least_squares_crossing,
     observed_crossing,
     pseudo_failure_time,
+    robust_band,
     robust_crossing,
 )
 from pipeline.statistics.rates import relative_accuracy, time_at
@@ -219,3 +221,34 @@ def test_a_clean_line_crosses_exactly_where_it_should(slope: float, start: float
     at = n - 1 + ahead
     for crossing in (least_squares_crossing, robust_crossing):
         assert crossing(t, start + slope * t, start + slope * at).at == pytest.approx(at, rel=1e-6)
+
+
+def test_the_band_touches_the_limit_where_the_interval_of_the_crossing_ends() -> None:
+    ahead = robust_crossing(CHLORIDE_DAY, CHLORIDE, 20.0)
+    ends = np.array([ahead.interval.low, ahead.interval.high], dtype=float)
+    band = robust_band(CHLORIDE_DAY, CHLORIDE, ends)
+
+    assert band is not None
+    assert (band.high[0], band.low[1]) == (pytest.approx(20.0), pytest.approx(20.0))
+
+
+def test_the_middle_of_the_band_is_the_line_that_scipy_draws() -> None:
+    # scipy.stats.theilslopes with method "joint" takes the median residual as intercept, as the band does
+    line = theilslopes(CHLORIDE, CHLORIDE_DAY, method="joint")
+    at = np.linspace(12000, 15000, 7)
+    band = robust_band(CHLORIDE_DAY, CHLORIDE, at)
+
+    assert band is not None
+    assert band.middle == pytest.approx(line.intercept + line.slope * at)
+    assert (band.low < band.middle).all()
+
+
+def test_two_readings_have_no_band() -> None:
+    assert robust_band([1.0, 2.0], [1.0, 2.0], np.array([3.0])) is None
+
+
+def test_too_few_readings_leave_the_band_open() -> None:
+    band = robust_band([1.0, 2.0, 3.0], [1.0, 2.0, 3.5], np.array([4.0]))
+
+    assert band is not None
+    assert np.isinf([band.low[0], band.high[0]]).all()

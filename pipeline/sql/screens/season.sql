@@ -1,15 +1,19 @@
 /*
 title = "A season of an indicator"
-what = """Every reading of one indicator and facet up to a moment. Parameters: the indicator, the facet, the moment."""
+what = """Every reading of one indicator and facet up to a moment, with the log and the moment of its run. Parameters: the
+indicator, the facet, the moment."""
 reads = ["marts.readings", "events.runs", "marts.logs"]
 */
 select
     readings.engine_id,
+    readings.run_id,
     epoch(readings.started_at) as at_s,
     readings.value,
     readings.n,
     readings.temp_c,
     readings.battery_v,
+    readings.setting,
+    runs.seconds as run_seconds,
     logs.file
 from marts.readings
 inner join events.runs on readings.run_id = runs.run_id

@@ -1,0 +1,118 @@
+"""Every engine week by week as a heat map about what is wanted, and what the whole fleet did at once."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from dashboard.charts import drawing, palette
+from pipeline.season_data import WEEK_MS, Centre
+
+PICK: Final = "week"
+"""Name of the selection: a clicked cell, by its engine and week."""
+
+_SYMBOL_SIZE: Final = alt.ExprRef("clamp(pow(0.6 * bandwidth('x'), 2), 16, 90)")
+"""Symbols shrink with their cells: a long season on a phone has narrow ones."""
+
+_SHAPES: Final = {"watch": "triangle-up", "hold": "square"}
+
+
+def heat_title(unit: str, centre: Centre) -> str:
+    """What the colours say, in the indicator's unit."""
+    return f"{unit}: " + ("off what is wanted" if centre == "wanted" else "off the engine's own baseline")
+
+
+def week_order(rows: pd.DataFrame) -> list[str]:
+    """Every week from the first to the last, those without a run too."""
+    first, last = float(rows["week_ms"].min()), float(rows["week_ms"].max())
+    mondays = pd.to_datetime(np.arange(first, last + 1, WEEK_MS), unit="ms")
+    return [str(each) for each in mondays.strftime("%d %b")]
+
+
+def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.Chart:
+    """Engines down, weeks across; colours part about 0 and reach `half` either way, beyond it no further.
+
+    A week beyond a limit bears its symbol. A week that cannot be compared is an open cell. `dark` is the ground.
+    """
+    pick = alt.selection_point(name=PICK, fields=["engine_id", "week_ms"], on="click", empty=False)
+    across = alt.Axis(labelAngle=-60, labelOverlap="greedy")
+    base = alt.Chart(rows).encode(
+        x=alt.X(
+            "week:N",
+            scale=alt.Scale(domain=week_order(rows)),
+            sort=None,
+            title="week from",
+            axis=across,
+        ),
+        y=alt.Y("engine_id:N", sort=_order(rows), title=None, axis=alt.Axis(labelOverlap=False)),
+        tooltip=[
+            alt.Tooltip("engine_id:N", title="engine"),
+            alt.Tooltip("week:N", title="week from"),
+            alt.Tooltip("value:Q", title="median as read", format="+.2f"),
+            alt.Tooltip("own:Q", title="median, its own", format="+.2f"),
+            alt.Tooltip("off:Q", title="off the middle", format="+.2f"),
+            alt.Tooltip("n:Q", title="samples"),
+            alt.Tooltip("runs:Q"),
+            alt.Tooltip("standing:N"),
+        ],
+    )
+    colours = palette.DIVERGING_DARK if dark else palette.DIVERGING_LIGHT
+    scale = alt.Scale(domain=[-half, 0, half], range=list(colours), clamp=True, interpolate="lab")
+    legend = alt.Legend(title=title, gradientLength=150, format="+.2~f", values=[-half, 0, half], titleLimit=340)
+    known = rows["off"].notna()
+    cells = (
+        base.transform_filter("isValid(datum.off)")
+        .mark_rect(cornerRadius=2)
+        .encode(
+            color=alt.Color("off:Q", scale=scale, legend=legend),
+            stroke=alt.condition(pick, alt.value(palette.NOTE), alt.value(None)),
+            strokeWidth=alt.condition(pick, alt.value(4), alt.value(0)),
+        )
+    )
+    layers = [cells.add_params(pick)]
+    if not known.all():
+        unknown = base.transform_filter("!isValid(datum.off)")
+        layers.append(unknown.mark_rect(filled=False, stroke=palette.QUIET, strokeDash=[2, 2]))
+    return drawing.finished(alt.layer(*layers, *_symbols(base, rows, dark=dark)), _height(rows))
+
+
+def _symbols(base: alt.Chart, rows: pd.DataFrame, *, dark: bool) -> list[alt.Chart]:
+    found = [word for word in _SHAPES if (rows["standing"] == word).any()]
+    if not found:
+        return []
+    shapes = alt.Scale(domain=found, range=[_SHAPES[word] for word in found])
+    ink = palette.CELL_INK_DARK if dark else palette.CELL_INK_LIGHT
+    drawn = base.transform_filter(alt.FieldOneOfPredicate("standing", found))
+    marks = drawn.mark_point(filled=True, size=_SYMBOL_SIZE, opacity=1, color=ink)
+    return [marks.encode(shape=alt.Shape("standing:N", scale=shapes, legend=None))]
+
+
+def _order(rows: pd.DataFrame) -> list[str]:
+    return [str(each) for each in rows["engine_id"].drop_duplicates()]
+
+
+def _height(rows: pd.DataFrame) -> int:
+    return 26 * int(rows["engine_id"].nunique()) + 190
+
+
+def together(days: pd.DataFrame, line: pd.DataFrame, unit: str, watch: float) -> drawing.Chart:
+    """What the fleet did at once: a dot a day, and the stair of the common steps with its interval.
+
+    The scale reaches at least to `watch` either way, so that what is too small to matter looks small.
+    """
+    reach = max(watch, float(days["value"].abs().max()), float(line["high"].abs().max()))
+    x, y = drawing.time_axis(), alt.Y("value:Q", title=unit, scale=alt.Scale(domain=[-reach, reach]))
+    band = alt.Chart(line).mark_area(interpolate="step-after", opacity=0.3, color=palette.NOTE)
+    stair = alt.Chart(line).mark_line(interpolate="step-after", strokeWidth=2.5, color=palette.NOTE)
+    tips = [alt.Tooltip(f"{name}:Q", format="+.2f") for name in ("value", "low", "high")]
+    dots = alt.Chart(days).mark_point(filled=True, size=55, opacity=0.9, color=palette.QUIET)
+    seen = [alt.Tooltip("when:N", title="day"), alt.Tooltip("value:Q", format="+.2f"), alt.Tooltip("engines:Q")]
+    layers = [
+        band.encode(x=x, y=alt.Y("low:Q", title=unit), y2="high:Q"),
+        dots.encode(x=x, y=y, tooltip=seen),
+        stair.encode(x=x, y=y, tooltip=tips),
+    ]
+    return drawing.finished(alt.layer(*layers), 220)
