@@ -202,6 +202,32 @@ def export(table: str, folder: Path, as_of: str | None, output: Path) -> None:
 
 
 @main.command()
+@_fleet_option
+@_as_of_option
+@click.option("-o", "output", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The file to write.")
+def report(folder: Path, as_of: str | None, output: Path) -> None:
+    """Write the morning's sheet for the clipboard: .html or .pdf to print, .csv for a spreadsheet.
+
+    Example: morningwatch report -o sheet.pdf
+    """
+    from pipeline.morning import assess, since
+    from pipeline.report.forms import FORMS
+
+    if output.suffix.lower() not in FORMS:
+        _stop(f"{output.name}: the ending must be one of {', '.join(FORMS)}.")
+    from pipeline.report import sheet, writing
+
+    register = _register(folder)
+    with _errors():
+        db = _reader(register)
+        morning = assess(db, register, _moment(as_of, register))
+        writing.write(sheet.sheet_of(morning, since(db, register, morning)), output)
+    for problem in morning.problems:
+        _say(problem.sentence())
+    _say(f"sheet of {len(morning.boats)} boats written to {output}")
+
+
+@main.command()
 @click.argument("log", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @_fleet_option
 def columns(log: Path, folder: Path) -> None:

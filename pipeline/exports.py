@@ -18,6 +18,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from pipeline.catalogue import indicators, read_query
+from pipeline.cells import cell
 from pipeline.database import Database
 from pipeline.export_tables import FORMATS, STORED, TABLES
 from pipeline.findings import Finding, as_json
@@ -140,7 +141,7 @@ def _write_csv(found: pa.Table, path: Path) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         lines = csv.writer(file, lineterminator="\n")
         lines.writerow(found.column_names)
-        lines.writerows([_cell(value) for value in row.values()] for row in found.to_pylist())
+        lines.writerows([cell(value) for value in row.values()] for row in found.to_pylist())
 
 
 def _write_json(found: pa.Table, path: Path) -> None:
@@ -154,13 +155,3 @@ def _write_parquet(found: pa.Table, path: Path) -> None:
 _WRITERS: Final[Mapping[str, Callable[[pa.Table, Path], None]]] = dict(
     zip(FORMATS, (_write_csv, _write_parquet, _write_json), strict=True)
 )
-
-_STARTS_A_FORMULA: Final = tuple("=+-@\t\r\n＝＋－＠")
-"""First characters at which a spreadsheet takes text for a formula (OWASP, CSV Injection)."""
-
-
-def _cell(value: object) -> object:
-    """Text that a spreadsheet would run as a formula gets a leading apostrophe; numbers stay numbers."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f"'{value}" if isinstance(value, str) and value.startswith(_STARTS_A_FORMULA) else value

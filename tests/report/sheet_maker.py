@@ -1,0 +1,52 @@
+"""Sheets made by hand, so that every word on them is known."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from pipeline.report.sheet import Sheet, SheetBoat
+from pipeline.states import Status
+from pipeline.telling import Told
+
+AT = datetime(2026, 6, 15, 5, 0, tzinfo=UTC)
+
+NASTY = (
+    "<b>x</b>",
+    "<script>alert(1)</script>",
+    '#import "a.typ": *',
+    "#panic()",
+    "$x^2$ *y* _z_ `q`",
+    'it\'s "quoted" \\ ~ [a] @b // c',
+    "/* c */ = head",
+    "&amp; &lt;",
+    "Māori Ærø №5",
+    "日本 😀",
+)
+"""Names that are markup somewhere, and names in other scripts."""
+
+
+def found(status: Status = "hold", engine: str = "port", reason: str = "Reason.", do: str = "Look.") -> Told:
+    """One finding in words."""
+    return Told(status, engine, "Lost travel", "likely (80 %)", "Shift reach error: +2 %", (reason,), do)
+
+
+def boat(rank: int, name: str, status: Status = "hold", findings: tuple[Told, ...] = ()) -> SheetBoat:
+    """One boat; a ready one has nothing to say."""
+    return SheetBoat(rank, f"boat{rank}", name, status, ("departs 09:00", "last log 3 h ago"), findings, ())
+
+
+def sheet(boats: tuple[SheetBoat, ...], fleet: str = "Ninefold (simulated)", *, simulated: bool = True) -> Sheet:
+    """A sheet with nothing but these boats."""
+    return Sheet(
+        fleet=fleet,
+        at=AT,
+        as_of="Mon 15 Jun 2026 06:00 IST",
+        simulated=simulated,
+        newest_log="Newest log of the fleet: 3 h ago.",
+        answer="None of the boats may go.",
+        counts=(("hold", len(boats)),),
+        boats=boats,
+        fleet_findings=(),
+        problems=(),
+        cautions=("Moving propellers kill.",),
+    )
