@@ -31,6 +31,7 @@ def main() -> None:
         for place, (name, title) in enumerate(SCREENS)
     ]
     chosen = st.navigation(pages, position="top")
+    st.set_page_config(page_title=f"{chosen.title}, Morning Watch")
     with parts.caught():
         chosen.run()
 

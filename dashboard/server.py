@@ -102,6 +102,7 @@ def _opened(address: str, port: int) -> socket.socket:
     door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         door.bind((address, port))
+        door.listen()  # from here on a browser that comes early waits instead of being turned away
     except OSError as error:
         door.close()
         raise ServeError(f"Not served on {address}:{port}: {error.strerror}. Name another --port.") from error

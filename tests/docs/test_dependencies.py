@@ -15,7 +15,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 NOT_IMPORTED = {
     "tzdata": "the time zones of zoneinfo, where the system has none",
     "mypy": "a command",
-    "pandas-stubs": "types for mypy",
+    "pandas_stubs": "types for mypy",
     "playwright": "drives a browser in tests, where it and a browser are installed",
     "ruff": "a command",
     "zstandard": "makes packed logs for tests, when imported there",
@@ -35,7 +35,7 @@ def _imported(folders: tuple[str, ...]) -> set[str]:
 
 
 def _declared(requirements: list[str]) -> set[str]:
-    return {re.split(r"[<>=!~ \[]", requirement)[0].lower() for requirement in requirements}
+    return {re.split(r"[<>=!~ \[]", requirement)[0].lower().replace("-", "_") for requirement in requirements}
 
 
 OPTIONAL = PROJECT["optional-dependencies"]
