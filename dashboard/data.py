@@ -78,6 +78,10 @@ class Fleet:
         """The fleet's time zone: every time on every screen is in it."""
         return ZoneInfo(self.register.timezone)
 
+    def boat_name(self, boat: str) -> str:
+        """What people call a boat; its id where the register does not know it any more."""
+        return next((each.name for each in self.register.boats if each.id == boat), boat)
+
 
 def folder() -> Path:
     """The fleet folder: the app's argument, else MORNINGWATCH_FLEET, else the current folder."""
@@ -227,7 +231,7 @@ def happened(fleet: Fleet, found: Place, engines: Sequence[Engine], as_of: datet
     series = season_data.series_of(rows, found.indicator.name, found.facet)
     notes = [
         note
-        for note in logbook.notes(fleet.register.folder, as_of=as_of)
+        for note in logbook.in_force(logbook.notes(fleet.register.folder, as_of=as_of))
         if any(note.concerns(engine.boat_id, engine.id) for engine in engines)
     ]
     return happenings.happenings(series, states_, notes, found.steps, engines)
@@ -290,23 +294,57 @@ def local_text(fleet: Fleet, at_s: float) -> str:
 
 
 @dataclass(frozen=True)
-class Said:
-    """What became of a note that somebody wanted to write."""
+class Draft:
+    """A note that somebody wants to write. `until`, a day's end, counts for a deferral alone; `entry` names the act."""
 
-    is_written: bool
+    boat: str
+    engine: str | None
+    kind: Kind
+    text: str
+    at: datetime
+    author: str
+    until: date
+    corrects: int | None
+    entry: str
+
+
+@dataclass(frozen=True)
+class Said:
+    """What became of it: the note, or in words why it was not written."""
+
+    note: Note | None
     text: str
 
 
-def write_note(
-    fleet: Fleet, boat: str, engine: str | None, kind: Kind, text: str, at: datetime, author: str, until: date
-) -> Said:
-    """Write a note; what is wrong with it comes back in words. `until`, a day's end, counts for a deferral alone."""
-    end = datetime.combine(until, time(23, 59, 59), fleet.zone) if kind is Kind.DEFER else None
+def write_note(fleet: Fleet, draft: Draft) -> Said:
+    """Write a note, once for each entry; what is wrong with it comes back in words."""
+    end = datetime.combine(draft.until, time(23, 59, 59), fleet.zone) if draft.kind is Kind.DEFER else None
     try:
-        found = logbook.add_note(fleet.register.folder, boat, engine, kind, text, at, author.strip() or None, end)
+        found = logbook.add_note(
+            fleet.register.folder,
+            draft.boat,
+            draft.engine,
+            draft.kind,
+            draft.text,
+            draft.at,
+            draft.author.strip() or None,
+            end,
+            corrects=draft.corrects,
+            entry=draft.entry,
+        )
     except ValueError as error:
-        return Said(is_written=False, text=f"Not written: {error}.")
-    return Said(is_written=True, text=f"Note {found.note_id} is written.")
+        return Said(None, f"Not written: {error}.")
+    return Said(found, f"Note {found.note_id} is written.")
+
+
+def in_force(notes: Sequence[Note]) -> tuple[Note, ...]:
+    """The notes that still count: no later one put them right."""
+    return logbook.in_force(notes)
+
+
+def starts_anew(note: Note) -> bool:
+    """Whether the engine is compared anew from this note on."""
+    return note.kind in logbook.REBASING
 
 
 def channels(fleet: Fleet, engine_id: str, as_of: datetime) -> screen_data.Channels:

@@ -16,7 +16,7 @@ from pipeline import wording
 from pipeline.as_of import moment_of
 from pipeline.catalogue import Indicator, indicators
 from pipeline.findings import Finding
-from pipeline.logbook import LogbookError, Note
+from pipeline.logbook import LogbookError
 from pipeline.morning import Morning
 from pipeline.register import Boat, Engine, RegisterError
 from pipeline.register.words import did_you_mean
@@ -170,7 +170,7 @@ def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, An
 
 def draw_to_select(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any]:
     """A chart on which a stretch can be drawn: the two ends by field; empty where none is."""
-    inked = drawing.inked(chart, dark=st.context.theme.type == "dark")
+    inked = drawing.inked(chart, dark=is_dark())
     event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
     return dict(event["selection"].get(selection) or {})
 
@@ -234,13 +234,11 @@ def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:
             "div",
             badge(found.status, small=True),
             tag("b", place) if place else None,
-            tag("span", f"deferred until {when(_local(found.deferred_until, morning))}")
-            if found.deferred_until
-            else None,
             class_="mw-line",
         ),
         tag("p", found.says, class_="mw-says"),
         tag("p", tag("b", "Do: "), found.do, class_="mw-do"),
+        tag("p", deferred, class_="mw-deferred") if (deferred := _deferred(found, morning)) else None,
         *(tag("p", said, class_="mw-after") for said in _judgement(found) if said),
         _facts(list(finding_facts(found, morning))),
         _reasons(found),
@@ -319,16 +317,9 @@ def cautions() -> None:
     )
 
 
-def note_line(found: Note, fleet: data.Fleet) -> Html:
-    """One entry of the logbook."""
-    at = found.at.astimezone(fleet.zone)
-    until = f", until {when(found.until.astimezone(fleet.zone))}" if found.until else ""
-    by = f" ({found.author})" if found.author else ""
-    return tag(
-        "li",
-        tag("b", f"{found.kind.value.replace('_', ' ')}{until}"),
-        f" {found.engine or 'whole boat'}, {when(at)}{by}: {found.text}",
-    )
+def logbook_link(boat: str, engine: str | None = None) -> None:
+    """A link to the logbook, where a note about it can be written."""
+    st.page_link("screens/logbook.py", label="write a note ›", query_params=state.link(boat=boat, engine=engine))
 
 
 def picked(label: str, names: Mapping[str, str], asked: str | None, parameter: str) -> str | None:
@@ -350,7 +341,7 @@ def picked(label: str, names: Mapping[str, str], asked: str | None, parameter: s
 
 
 def _take(parameter: str, key: str) -> None:
-    state.write(parameter, st.session_state[key])
+    state.write(parameter, st.session_state[key] or None)
     if parameter == state.BOAT:
         state.write(state.ENGINE, None)
 
@@ -397,6 +388,10 @@ def _interval(low: float | None, high: float | None, indicator: Indicator) -> st
     if low is None or high is None:
         return ""
     return f" ({wording.number(low, indicator)} to {wording.number(high, indicator)})"
+
+
+def _deferred(found: Finding, morning: Morning) -> str:
+    return wording.deferral_says(found, morning.as_of.tzinfo)
 
 
 def _judgement(found: Finding) -> list[str | None]:

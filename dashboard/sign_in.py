@@ -12,6 +12,14 @@ def is_set_up() -> bool:
     return st.secrets.load_if_toml_exists() and "auth" in st.secrets
 
 
+def name() -> str | None:
+    """Whoever has signed in, as they are called; None where no sign-in is set up."""
+    if not getattr(st.user, "is_logged_in", False):
+        return None
+    known = [st.user.get(each) for each in ("name", "email", "sub")]
+    return next((str(each) for each in known if each), None)
+
+
 def guard() -> None:
     """Stop, with the way in, where a sign-in is set up and nobody has signed in."""
     if is_set_up() and not st.user.is_logged_in:

@@ -24,6 +24,9 @@ _KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
 STRETCH: Final = "stretch"
 """Session key, with a log's id: the stretch that was asked for last, and the address that was written for it."""
 
+NOTE_ENTRY: Final = "note_entry"
+"""Session key: the name of the act of writing a note that is under way, so that no second press writes it again."""
+
 NOTE_OPENED: Final = "note_opened"
 """Session key: when the form for a note was opened, so that its defaults hold still while somebody writes."""
 

@@ -31,9 +31,13 @@ ENOUGH_RUNS: Final = 2
 
 @dataclass(frozen=True)
 class Aftermath:
-    """What came of a note. `about` are the states that stood out before it, `runs` how many runs have followed."""
+    """What came of a note on one engine.
+
+    `about` are the states that stood out before it, `runs` how many runs have followed.
+    """
 
     note: Note
+    engine_id: str
     outcome: Outcome
     about: tuple[State, ...]
     runs: int
@@ -50,17 +54,15 @@ def aftermaths(
 
 def _aftermath(history: History, season: Season, register: Register, engine_id: str, note: Note) -> Aftermath:
     moment = note.at.timestamp()
-    stood = tuple(_standing_at(history, season, register, engine_id, moment))
+    stood = tuple(standing_at(history, season, register, engine_id, moment))
     runs = history.runs.get(engine_id)
     followed = 0 if runs is None else int(np.count_nonzero(runs.started_s > moment))
     since = [_since(history, season, state, moment) for state in stood]
-    return Aftermath(note, _outcome(stood, since, followed), stood, followed)
+    return Aftermath(note, engine_id, _outcome(stood, since, followed), stood, followed)
 
 
-def _standing_at(
-    history: History, season: Season, register: Register, engine_id: str, moment: float
-) -> Iterator[State]:
-    """What stood out on the engine just before a moment, with the readings known then."""
+def standing_at(history: History, season: Season, register: Register, engine_id: str, moment: float) -> Iterator[State]:
+    """What stood out on the engine just before a moment (epoch s), with the readings known then."""
     for series in history.series.get(engine_id, ()):
         indicator = indicators()[series.key.indicator]
         count = int(np.searchsorted(series.at_s, moment))

@@ -32,6 +32,7 @@ DECIMALS: Final = 4
 NOTES: Final = pa.schema(
     [("note", pa.int64())]
     + [(name, pa.string()) for name in ("boat", "engine", "at", "kind", "text", "author", "until", "written_at")]
+    + [("corrects", pa.int64())]
 )
 
 _WORDS: Final = pa.string()
@@ -69,6 +70,8 @@ FINDINGS: Final = pa.schema(
         ("also", _WORDS),
         ("after_note", _WORDS),
         ("deferred_until", _WORDS),
+        ("deferred_by", _WORDS),
+        ("deferred_for", _WORDS),
         ("says", _WORDS),
         ("do", _WORDS),
         ("n", pa.int64()),

@@ -27,7 +27,8 @@ class Finding:
     of one status. `because` is what speaks for the cause, `rather_than` the next likeliest one, `also` the other
     symptoms that the same cause explains; `cautions` asks for the cautions of running an engine.
     `short` is the deciding number against its limit, '' where there is none and `says` is all.
-    `after_note` says what came of the last note that answered it, `deferred_until` how long a deferral is in force.
+    `after_note` says what came of the last note that answered it, `deferred_until` how long a deferral is in force,
+    `deferred_by` whose it is and `deferred_for` the reason that was written.
     """
 
     boat: str | None
@@ -63,6 +64,8 @@ class Finding:
     cautions: bool = False
     after_note: str | None = None
     deferred_until: datetime | None = None
+    deferred_by: str | None = None
+    deferred_for: str | None = None
     engines: int | None = None
     short: str = ""
 
@@ -102,6 +105,8 @@ def as_json(finding: Finding, *, fleet_wide: bool = False) -> dict[str, Any]:
         "also": list(finding.also),
         "after_note": finding.after_note,
         "deferred_until": finding.deferred_until.isoformat(timespec="seconds") if finding.deferred_until else None,
+        "deferred_by": finding.deferred_by,
+        "deferred_for": finding.deferred_for,
         "says": finding.says,
         "do": finding.do,
         "evidence": {"n": finding.evidence.n, "runs": finding.evidence.runs, "logs": list(finding.evidence.logs)},

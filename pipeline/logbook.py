@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
@@ -93,6 +93,7 @@ class LogbookError(Exception):
 class Note:
     """One entry. `engine` None is the whole boat; `at` is when the thing was done, `written_at` when it was noted.
 
+    `corrects` is the number of an earlier note that this one puts right and that no longer counts.
     All times are aware and in UTC. `until` is the end of a deferral, exclusive, and None for every other kind.
     """
 
@@ -105,6 +106,7 @@ class Note:
     at: datetime
     until: datetime | None
     written_at: datetime
+    corrects: int | None = None
 
     def concerns(self, boat: str, engine: str) -> bool:
         """Whether the note is about this engine, by itself or with its whole boat."""
@@ -115,7 +117,7 @@ class Note:
         return self.until is not None and self.at <= moment < self.until
 
 
-def add_note(
+def add_note(  # noqa: PLR0913 - what a note is made of
     folder: Path,
     boat: str,
     engine: str | None,
@@ -124,22 +126,39 @@ def add_note(
     at: datetime,
     author: str | None = None,
     until: datetime | None = None,
+    *,
+    corrects: int | None = None,
+    entry: str | None = None,
 ) -> Note:
     """Write one note into the logbook of a fleet folder, which is made where there is none, and give it back.
 
-    `at` and `until` are aware. A deferral without `until` lasts `DEFAULT_DEFERRAL`.
+    `at` and `until` are aware. A deferral without `until` lasts `DEFAULT_DEFERRAL`. `entry` names one act of writing:
+    what is written twice under one name, as by a second press of a button, is written once, and the first is given.
 
     Raises:
-        ValueError: an unknown kind, an empty text, a time without a zone, an end for what is no deferral or before it.
+        ValueError: an unknown kind, an empty text, a time without a zone, an end for what is no deferral or before it,
+            a correction of a note that is not there.
         LogbookError: the logbook cannot be written.
     """
-    note = _note(boat, engine, Kind(kind), text.strip(), author, at, until)
+    note = replace(_note(boat, engine, Kind(kind), text.strip(), author, at, until), corrects=corrects)
     try:
         with _opened_to_write(folder) as connection:
-            (note_id,) = connection.execute(_statement("add_note"), _stored(note)).fetchone()
+            return _written(connection, note, entry)
     except (sqlite3.Error, OSError) as error:
         raise LogbookError(_trouble("logbook_unwritable", folder, error)) from error
-    return _with_id(note, note_id)
+
+
+def in_force(written: Iterable[Note]) -> tuple[Note, ...]:
+    """The notes that count, in the order given: those that a later one corrects are left out.
+
+    A correction that is itself corrected puts nothing right, so what it was about counts again.
+    """
+    notes_ = tuple(written)
+    corrected: set[int] = set()
+    for note in sorted(notes_, key=lambda each: -each.note_id):
+        if note.corrects is not None and note.note_id not in corrected:
+            corrected.add(note.corrects)
+    return tuple(note for note in notes_ if note.note_id not in corrected)
 
 
 def notes(
@@ -164,7 +183,9 @@ def notes(
     asked = {"boat": boat, "engine": engine, "as_of": None if as_of is None else _as_text(as_of)}
     try:
         with closing(_opened_to_read(folder)) as connection:
-            return tuple(_from_row(row) for row in connection.execute(_statement("notes"), asked))
+            # a logbook of an older version gets its new columns with the next note; reading changes nothing
+            name = "notes" if "corrects" in _columns(connection) else "notes_uncorrected"
+            return tuple(_from_row(row) for row in connection.execute(_statement(name), asked))
     except (sqlite3.Error, ValueError) as error:
         raise LogbookError(_trouble("logbook_unreadable", folder, error)) from error
 
@@ -183,6 +204,7 @@ def note_rows(written: Iterable[Note], timezone: str) -> list[dict[str, str | in
             "author": note.author,
             "until": None if note.until is None else _in_zone(note.until, zone),
             "written_at": _in_zone(note.written_at, zone),
+            "corrects": note.corrects,
         }
         for note in written
     ]
@@ -201,8 +223,24 @@ def _note(
     return Note(0, boat, engine, kind, text, author, _in_utc(at), end, datetime.now(UTC))
 
 
-def _with_id(note: Note, note_id: int) -> Note:
-    return Note(**{**vars(note), "note_id": note_id})
+def _written(connection: sqlite3.Connection, note: Note, entry: str | None) -> Note:
+    """The note as it stands in the logbook after writing: the earlier one where the entry was there already."""
+    if note.corrects is not None and _found(connection, note_id=note.corrects) is None:
+        raise ValueError(f"there is no note {note.corrects} to correct")
+    row = connection.execute(_statement("add_note"), {**_stored(note), "entry": entry}).fetchone()
+    found = _found(connection, note_id=row[0]) if row else _found(connection, entry=entry)
+    if found is None:
+        raise sqlite3.DatabaseError("the note that was written cannot be read back")
+    return found
+
+
+def _found(connection: sqlite3.Connection, note_id: int | None = None, entry: str | None = None) -> Note | None:
+    row = connection.execute(_statement("note"), {"note_id": note_id, "entry": entry}).fetchone()
+    return None if row is None else _from_row(row)
+
+
+def _columns(connection: sqlite3.Connection) -> frozenset[str]:
+    return frozenset(row[1] for row in connection.execute("pragma table_info(notes)"))
 
 
 @contextmanager
@@ -212,11 +250,23 @@ def _opened_to_write(folder: Path) -> Iterator[sqlite3.Connection]:
     with closing(sqlite3.connect(address, timeout=_WAIT_S, isolation_level="IMMEDIATE")) as connection:
         connection.execute("pragma synchronous = full")
         connection.executescript(_statement("schema"))
+        _renew(connection)
         with suppress(sqlite3.OperationalError):
             # Only this change of mode does not wait for another writer. It lasts, so the next note makes up for it.
             connection.execute("pragma journal_mode = wal")
         with connection:
             yield connection
+
+
+def _renew(connection: sqlite3.Connection) -> None:
+    """Give a logbook of an older version the columns that it lacks; what stands in it stays as it is."""
+    for name, kind in (("corrects", "integer"), ("entry", "text")):
+        if name not in _columns(connection):
+            # two people may write the first note after a new version at once: the second finds the column there
+            with suppress(sqlite3.OperationalError):
+                connection.execute(f"alter table notes add column {name} {kind}")
+    connection.execute("create unique index if not exists one_note_an_entry on notes (entry)")
+    connection.commit()
 
 
 def _has_begun(path: Path) -> bool:
@@ -236,7 +286,7 @@ def _statement(name: str) -> str:
     return (_SQL / f"{name}.sql").read_text(encoding="utf-8")
 
 
-def _stored(note: Note) -> dict[str, str | None]:
+def _stored(note: Note) -> dict[str, str | int | None]:
     return {
         "boat": note.boat,
         "engine": note.engine,
@@ -246,14 +296,15 @@ def _stored(note: Note) -> dict[str, str | None]:
         "done_at": _as_text(note.at),
         "until_at": None if note.until is None else _as_text(note.until),
         "written_at": _as_text(note.written_at),
+        "corrects": note.corrects,
     }
 
 
 def _from_row(row: tuple[Any, ...]) -> Note:
-    note_id, boat, engine, kind, text, author, at, until, written_at = row
+    note_id, boat, engine, kind, text, author, at, until, written_at, corrects = row
     end = None if until is None else datetime.fromisoformat(until)
     times = (datetime.fromisoformat(at), end, datetime.fromisoformat(written_at))
-    return Note(note_id, boat, engine, Kind(kind), text, author, *times)
+    return Note(note_id, boat, engine, Kind(kind), text, author, *times, corrects)
 
 
 def _in_utc(moment: datetime) -> datetime:

@@ -13,12 +13,13 @@ from pipeline.aftermath import Aftermath, aftermaths
 from pipeline.catalogue import read_query
 from pipeline.changes import Change, changes
 from pipeline.database import Database, rows
+from pipeline.deferrals import Deferral, covering, deferrals
 from pipeline.diagnosis import Engine as Patient
 from pipeline.diagnosis import diagnose
 from pipeline.evidence import gaps, not_logged
 from pipeline.findings import Finding, as_json, worst
 from pipeline.history import History, load_history
-from pipeline.logbook import Note, notes
+from pipeline.logbook import Note, in_force, notes
 from pipeline.occurrences import occurrences
 from pipeline.problems import Problem
 from pipeline.ranking import DEFERRED_WEIGHT, BoatLine, EngineLine, boat_status, boat_urgency, in_order, ranked
@@ -68,7 +69,7 @@ class Studied:
 def studied(db: Database, register: Register, as_of: datetime) -> Studied:
     """Read a snapshot up to a moment, and compare every series with its past."""
     history = trusted(load_history(db, as_of))
-    written = notes(register.folder, as_of=as_of)
+    written = in_force(notes(register.folder, as_of=as_of))
     moved = season(history, _by_engine(register, written))
     return Studied(history, written, moved, tuple(states(moved, register)))
 
@@ -165,7 +166,7 @@ def _boat_document(line: BoatLine) -> dict[str, Any]:
 
 def _note_document(found: Aftermath) -> dict[str, Any]:
     return {
-        "engine": found.note.engine,
+        "engine": found.engine_id.partition("/")[2],
         "at": found.note.at.isoformat(timespec="seconds"),
         "kind": found.note.kind.value,
         "text": found.note.text,
@@ -179,34 +180,33 @@ def _aftermaths(engine: Engine, boat: Boat, case: _Case) -> tuple[Aftermath, ...
     return tuple(aftermaths(case.history, case.season, case.register, engine.engine_id, concerned))
 
 
-def _with_notes(found: Finding, after: Sequence[Aftermath], case: _Case) -> Finding:
-    """The finding with what came of the last note that answered it, and a deferral in force."""
+def _with_notes(found: Finding, after: Sequence[Aftermath], deferred: Sequence[Deferral], as_of: datetime) -> Finding:
+    """The finding with what came of the last note that answered it, and a deferral in force that knew of it."""
     answered = [each for each in after if any(state.key.indicator == found.indicator for state in each.about)]
-    deferrals = [
-        note.until
-        for note in case.written
-        if found.boat
-        and found.engine
-        and note.concerns(found.boat, found.engine)
-        and note.defers_at(case.history.as_of)
-    ]
-    until = max((each for each in deferrals if each is not None), default=None)
-    is_lighter = until is not None and found.status == "watch"
+    said = wording.aftermath_says(answered[-1]) if answered else None
+    note = covering(found, deferred, as_of)
+    if note is None:
+        return replace(found, after_note=said)
     return replace(
         found,
-        after_note=wording.aftermath_says(answered[-1]) if answered else None,
-        deferred_until=until,
-        urgency=found.urgency * DEFERRED_WEIGHT if is_lighter else found.urgency,
+        after_note=said,
+        deferred_until=note.until,
+        deferred_by=note.author,
+        deferred_for=note.text,
+        urgency=found.urgency * DEFERRED_WEIGHT if found.status == "watch" else found.urgency,
     )
+
+
+def _noted_findings(engine: Engine, boat: Boat, case: _Case, after: Sequence[Aftermath]) -> list[Finding]:
+    concerned = [note for note in case.written if note.concerns(boat.id, engine.id)]
+    deferred = deferrals(case.history, case.season, case.register, engine.engine_id, concerned)
+    return [_with_notes(each, after, deferred, case.history.as_of) for each in _engine_findings(engine, boat, case)]
 
 
 def _boat_line(boat: Boat, case: _Case) -> BoatLine:
     zone = ZoneInfo(case.register.timezone)
     after = {engine.id: _aftermaths(engine, boat, case) for engine in boat.engines}
-    found = {
-        engine.id: [_with_notes(each, after[engine.id], case) for each in _engine_findings(engine, boat, case)]
-        for engine in boat.engines
-    }
+    found = {engine.id: _noted_findings(engine, boat, case, after[engine.id]) for engine in boat.engines}
     lines = tuple(_engine_line(engine, case.history, found[engine.id], zone) for engine in boat.engines)
     departure = case.schedule.next_departure(boat.id, case.history.as_of)
     departs = departure.departs if departure else None

@@ -104,8 +104,7 @@ def _body(found: Finding, now: datetime) -> Iterator[str]:
     yield _named_apart(found)
     yield wording.outlook(found)
     yield found.after_note or ""
-    if found.deferred_until:
-        yield f"Deferred until {found.deferred_until.astimezone(now.tzinfo):%a %d %b %H:%M}."
+    yield wording.deferral_says(found, now.tzinfo)
     if found.latest_at and found.value is not None and found.indicator != "evidence":
         yield f"Newest reading {wording.age(found.latest_at, now)}."
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 
 from pipeline.aftermath import Aftermath
@@ -212,6 +212,32 @@ def aftermath_says(found: Aftermath) -> str:
     words = {"held": "held since", "nothing stood out": "nothing stood out before it"}
     outcome = words.get(found.outcome, found.outcome)
     return f"Note of {date(found.note.at)} ({note_kind(found.note.kind)}): {outcome}, {count(found.runs, 'run')} since."
+
+
+def outcome_says(found: Aftermath) -> str:
+    """What came of a note, for one engine, beside the note itself."""
+    engine = "" if found.note.engine else f"{found.engine_id.partition('/')[2]}: "
+    return f"{engine}{_outcome(found)}, {count(found.runs, 'run')} since"
+
+
+def _outcome(found: Aftermath) -> str:
+    words = {
+        "held": "held since",
+        "nothing stood out": "nothing stood out before it",
+        "not seen yet": "waits for its next logs",
+    }
+    return words.get(found.outcome, found.outcome)
+
+
+def deferral_says(found: Finding, zone: tzinfo | None) -> str:
+    """Until when a finding is deferred, by whom and why; empty where it is not."""
+    if found.deferred_until is None:
+        return ""
+    until = found.deferred_until.astimezone(zone)
+    by = f" by {found.deferred_by}" if found.deferred_by else ""
+    reason = f": {found.deferred_for}" if found.deferred_for else ""
+    said = f"Deferred until {until:%a} {until.day} {until:%b %H:%M}{by}{reason}"
+    return said if said.endswith((".", "!", "?")) else f"{said}."
 
 
 def note_kind(kind: Kind) -> str:

@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import data, parts
 from dashboard.charts import marks
 from dashboard.markup import Html, join, tag
+from dashboard.panels import notes
 from pipeline import wording
 from pipeline.morning import Morning
 from pipeline.ranking import BoatLine, EngineLine
@@ -30,7 +31,7 @@ def show() -> None:
             parts.engine_link(boat.id, engine.engine, f"{engine.engine} ›")
     _findings(line, morning)
     _engines(fleet, boat, line, morning)
-    _notes(fleet, line, morning)
+    notes.of_boat(fleet, morning, boat.id, None, NOTES_SHOWN)
     if any(found.cautions for found in line.findings):
         parts.cautions()
 
@@ -102,25 +103,6 @@ def _row(row: SiblingRow, engines: list[str]) -> Html:
         cells.append(tag("td", text, class_=f"mw-figure mw-{found.status}" if found else "mw-figure mw-quiet"))
     apart = tag("td", row.apart or "–", class_="mw-figure mw-far" if row.is_far else "mw-figure")
     return tag("tr", tag("th", row.title, scope="row"), *cells, apart if len(engines) > 1 else None)
-
-
-def _notes(fleet: data.Fleet, line: BoatLine, morning: Morning) -> None:
-    parts.section("Last notes", "what was done, and what came of it")
-    written = data.written(fleet, morning.as_of, line.boat)
-    if not written:
-        parts.nothing("No note about this boat yet.")
-        return
-    outcomes = {each.note.note_id: wording.aftermath_says(each) for each in line.notes}
-    listed = [
-        join(
-            [
-                parts.note_line(each, fleet),
-                tag("li", outcomes[each.note_id], class_="mw-after") if each.note_id in outcomes else None,
-            ]
-        )
-        for each in written[:NOTES_SHOWN]
-    ]
-    st.html(tag("ul", *listed, class_="mw-notes"))
 
 
 show()

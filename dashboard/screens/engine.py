@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard import data, parts, state
 from dashboard.charts import idling, seen, shifting
 from dashboard.markup import Html, plain, tag
+from dashboard.panels import notes
 from pipeline import wording
 from pipeline.catalogue import Limits, indicators
 from pipeline.corrections import Correction, Corrections
@@ -21,6 +22,7 @@ from pipeline.ranking import EngineLine
 from pipeline.register import Engine
 
 GEARS: Final = ("reverse", "neutral", "forward")
+NOTES_SHOWN: Final = 5
 PARTS: Final = ("Shifting", "Idle", "Fuel", "Calibration", "Evidence")
 
 
@@ -41,6 +43,7 @@ def show() -> None:
         st.html(parts.finding(each, morning))
         _ways_on(engine, each, place)
     _DRAWN[_part(engine, found)](fleet, engine, as_of)
+    notes.of_boat(fleet, morning, boat.id, engine.id, NOTES_SHOWN)
     parts.cautions()
 
 
@@ -51,6 +54,8 @@ def _ways_on(engine: Engine, found: Finding, place: int) -> None:
         if name is not None and name.judged.against != "presence":
             to_season = state.link(**here, indicator=found.indicator, facet=found.facet)
             st.page_link("screens/season.py", label="its season ›", query_params=to_season)
+        if name is not None:
+            parts.method_link(found.indicator)
         if found.evidence.logs:
             newest = state.link(**here, log=found.evidence.logs[-1])
             st.page_link("screens/trace.py", label="newest log behind it ›", query_params=newest)

@@ -64,6 +64,8 @@ class Numbers(Strict):
     also: list[str]
     after_note: str | None
     deferred_until: str | None
+    deferred_by: str | None
+    deferred_for: str | None
 
 
 class FindingDocument(Numbers):

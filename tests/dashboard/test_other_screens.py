@@ -8,7 +8,6 @@ from typing import Any
 
 from pipeline.catalogue import indicators, read_query
 from pipeline.causes import CAUSES
-from pipeline.logbook import notes
 
 
 def test_the_logs_add_up_and_each_refusal_says_why(opened: Any, fleet_folder: Path) -> None:
@@ -27,38 +26,6 @@ def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) 
     table = shown.again().html.split("mw-logs")[-1]
     assert "inbox/dunlin/" in table
     assert "inbox/curlew/" not in table
-
-
-def test_a_note_that_is_written_stands_in_the_logbook_and_on_the_boat(opened: Any, own_folder: Path) -> None:
-    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
-    shown.app.selectbox(key="note_engine:curlew").set_value("port")
-    shown.app.text_area(key="note_text").set_value("stop <b>filed</b>, *tried*")
-    _submit(shown.app)
-    after = shown.again()
-    assert "Note 1 is written." in after.text
-    assert "stop &lt;b&gt;filed&lt;/b&gt;, *tried*" in after.html
-    (found,) = notes(own_folder)
-    assert (found.boat, found.engine, found.text) == ("curlew", "port", "stop <b>filed</b>, *tried*")
-    assert "stop <b>filed</b>" in opened(own_folder, "boat", as_of=None, boat="curlew").text
-
-
-def test_an_empty_note_is_not_written_and_says_so(opened: Any, own_folder: Path) -> None:
-    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
-    _submit(shown.app)
-    assert "Not written" in shown.again().text
-    assert notes(own_folder) == ()
-
-
-def _submit(app: Any) -> None:
-    next(each for each in app.button if each.label == "Write the note").click()
-
-
-def test_a_replayed_morning_does_not_know_a_later_note(opened: Any, own_folder: Path) -> None:
-    shown = opened(own_folder, "logbook", as_of=None, boat="curlew")
-    shown.app.text_area(key="note_text").set_value("cleaned the throttle body")
-    _submit(shown.app)
-    shown.again()
-    assert "cleaned the throttle body" not in opened(own_folder, "boat", boat="curlew").text
 
 
 def test_the_method_of_every_indicator_can_be_read(opened: Any, fleet_folder: Path) -> None:

@@ -20,6 +20,7 @@ from pipeline.logbook import (
     Kind,
     LogbookError,
     add_note,
+    in_force,
     note_rows,
     notes,
 )
@@ -214,7 +215,7 @@ def test_rows_for_an_export_have_the_offset_of_the_fleet(tmp_path: Path) -> None
     # New Zealand: +13:00 in January (daylight time), +12:00 in July; tz database, zone Pacific/Auckland.
     assert row["at"] == "2026-01-15T07:30:00+13:00"
     assert row["until"] == "2026-07-14T06:30:00+12:00"
-    assert list(row) == ["note", "boat", "engine", "at", "kind", "text", "author", "until", "written_at"]
+    assert list(row) == ["note", "boat", "engine", "at", "kind", "text", "author", "until", "written_at", "corrects"]
     assert (row["kind"], row["author"]) == ("defer", None)
 
 
@@ -228,3 +229,66 @@ def test_a_remark_a_deferral_and_a_new_baseline_answer_nothing() -> None:
     assert set(Kind) - ANSWERING == {Kind.REMARK, Kind.DEFER, Kind.REBASELINE}
     assert {Kind.NEW_TARGET, Kind.NEW_TABLE, Kind.REBASELINE} <= REBASING
     assert Kind.INSPECTED not in REBASING
+
+
+def test_what_is_entered_twice_is_written_once(tmp_path: Path) -> None:
+    first = add_note(tmp_path, "petrel", "port", "cleaned", "throttle body", JUNE_14, entry="one press")
+    again = add_note(tmp_path, "petrel", "port", "cleaned", "throttle body", JUNE_14, entry="one press")
+    other = add_note(tmp_path, "petrel", "port", "cleaned", "throttle body", JUNE_14, entry="another press")
+
+    assert again == first
+    assert notes(tmp_path) == (first, other)
+
+
+def test_two_presses_at_once_write_one_note(tmp_path: Path) -> None:
+    def press(_: int) -> int:
+        return add_note(tmp_path, "petrel", None, "remark", "x", JUNE_14, entry="one press").note_id
+
+    with ThreadPoolExecutor(4) as pool:
+        assert set(pool.map(press, range(4))) == {1}
+    assert len(notes(tmp_path)) == 1
+
+
+def test_a_corrected_note_stays_and_counts_no_more(tmp_path: Path) -> None:
+    wrong = add_note(tmp_path, "petrel", "port", "replaced", "actuator", JUNE_14)
+    right = add_note(tmp_path, "petrel", "starboard", "replaced", "actuator", JUNE_14, corrects=wrong.note_id)
+
+    assert notes(tmp_path) == (wrong, right)
+    assert in_force(notes(tmp_path)) == (right,)
+
+
+def test_a_correction_that_is_corrected_puts_nothing_right(tmp_path: Path) -> None:
+    first = add_note(tmp_path, "petrel", "port", "replaced", "actuator", JUNE_14)
+    second = add_note(tmp_path, "petrel", "port", "remark", "it was not", JUNE_14, corrects=first.note_id)
+    third = add_note(tmp_path, "petrel", "port", "remark", "it was after all", JUNE_14, corrects=second.note_id)
+
+    assert in_force(notes(tmp_path)) == (first, third)
+
+
+def test_only_a_note_that_is_there_can_be_corrected(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="there is no note 7 to correct"):
+        add_note(tmp_path, "petrel", "port", "remark", "x", JUNE_14, corrects=7)
+    assert notes(tmp_path) == ()
+
+
+BEFORE_CORRECTIONS = """
+create table notes (
+    note_id integer primary key, boat text not null, engine text, kind text not null, note_text text not null,
+    author text, done_at text not null, until_at text, written_at text not null
+);
+insert into notes values (1, 'petrel', 'port', 'cleaned', 'throttle body', null,
+    '2026-06-01T08:00:00.000000+00:00', null, '2026-06-01T09:00:00.000000+00:00');
+"""
+
+
+def test_a_logbook_of_an_older_version_is_read_as_it_is_and_written_on(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        connection.executescript(BEFORE_CORRECTIONS)
+    before = (tmp_path / FILE_NAME).read_bytes()
+
+    (old,) = notes(tmp_path)
+    assert (old.text, old.corrects) == ("throttle body", None)
+    assert (tmp_path / FILE_NAME).read_bytes() == before
+
+    new = add_note(tmp_path, "petrel", "port", "remark", "it was the filter", JUNE_14, corrects=1, entry="one press")
+    assert notes(tmp_path) == (old, new)

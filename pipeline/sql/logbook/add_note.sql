@@ -1,4 +1,4 @@
--- One more note; the logbook numbers it.
+-- One more note; the logbook numbers it. The same entry a second time writes nothing and gives no number.
 
 insert into notes (
     boat,
@@ -8,7 +8,9 @@ insert into notes (
     author,
     done_at,
     until_at,
-    written_at
+    written_at,
+    corrects,
+    entry
 )
 values (
     :boat,
@@ -18,6 +20,9 @@ values (
     :author,
     :done_at,
     :until_at,
-    :written_at
+    :written_at,
+    :corrects,
+    :entry
 )
+on conflict (entry) do nothing
 returning note_id;

@@ -10,7 +10,8 @@ select
     author,
     done_at,
     until_at,
-    written_at
+    written_at,
+    corrects
 from notes
 where
     (:boat is null or boat = :boat)

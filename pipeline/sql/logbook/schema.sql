@@ -13,7 +13,9 @@ create table if not exists notes (
     author text,
     done_at text not null,      -- when the thing was done or seen
     until_at text,              -- of a deferral: when it ends
-    written_at text not null    -- when the note was written down
+    written_at text not null,   -- when the note was written down
+    corrects integer,           -- number of the note that this one puts right
+    entry text                  -- one act of writing; a second press of a button writes nothing
 );
 
 create index if not exists notes_of_a_boat on notes (boat, done_at);
