@@ -300,11 +300,6 @@ def meaning(indicator: Indicator) -> Html:
     return tag("p", indicator.meaning, " ", tag("span", indicator.caveat, class_="mw-quiet"))
 
 
-def band_text(band: tuple[float, float]) -> str:
-    """A wanted band in words."""
-    return " to ".join(f"{end:+g}".replace("+0", "0").replace("-", "−") for end in band)
-
-
 def cautions() -> None:
     """The cautions, wherever a screen suggests running an engine."""
     st.html(

@@ -84,6 +84,28 @@ def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> p
     return _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
 
 
+def offset_span(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """`offset_pct` and `span_pct` of every run that reached all three gears, % of travel, over how many `shifts`."""
+    return _rows(db, "offset_span", {"engine_id": engine_id, "as_of": as_of}, zone)
+
+
+def trim_days(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """Cold, hot and middle trim (%) of every day that had both, over how many `windows`."""
+    return _rows(db, "trim_days", {"engine_id": engine_id, "as_of": as_of, "zone": zone.key}, zone)
+
+
+def engine_readings(
+    db: Database, engine_id: str, names: Sequence[str], as_of: datetime, zone: ZoneInfo
+) -> pd.DataFrame:
+    """Every reading of some indicators of an engine, each in its own unit, with its count `n` and its log."""
+    return _rows(db, "engine_readings", {"engine_id": engine_id, "indicators": list(names), "as_of": as_of}, zone)
+
+
+def stalls(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+    """The engine's stalls, the newest first: `gear`, `how` (shift or idle), `restart_s`, null where it stayed off."""
+    return _rows(db, "stalls", {"engine_id": engine_id, "as_of": as_of}, zone)
+
+
 def logs(db: Database, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
     """Every file that came in: status, reason, boat, `minutes` long; a refused file has no time. The newest first."""
     return _rows(db, "logs", {"as_of": as_of}, zone)

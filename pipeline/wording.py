@@ -271,6 +271,16 @@ def gap_says(gap: Gap, currency_days: float) -> str:
     return f"No recent log shows {_UNSEEN[gap.facet]}."
 
 
+def basis(state: State) -> str:
+    """What a level rests on: how many shifts, windows or lifts, in how many runs."""
+    return f"{count(state.n, _counted(state.indicator))} in {count(state.runs, 'run')}"
+
+
+def band(wanted: tuple[float, float]) -> str:
+    """A wanted band in words."""
+    return " to ".join(f"{end:+g}".replace("+0", "0").replace("-", "−") for end in wanted)
+
+
 def listing(words: Sequence[str]) -> str:
     """Words as a list in a sentence."""
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
@@ -282,11 +292,10 @@ def _sizes(indicator: Indicator, together: Sequence[CommonStep]) -> str:
 
 def _standing(state: State) -> str:
     """Where the leading symptom stands against its limit, with its count."""
-    basis = f"{count(state.n, _counted(state.indicator))} in {count(state.runs, 'run')}"
     fleet = state.value - state.own
     shared = f", {number(fleet, state.indicator)} of it the fleet's" if abs(fleet) >= state.indicator.resolution else ""
     name = title(state.indicator, state.key.facet)
-    return f"{name}: {number(state.value, state.indicator)}{shared} ({basis}){_against(state)}."
+    return f"{name}: {number(state.value, state.indicator)}{shared} ({basis(state)}){_against(state)}."
 
 
 def _story(state: State) -> str:
@@ -310,6 +319,8 @@ def _story(state: State) -> str:
 
 
 def _counted(indicator: Indicator) -> str:
+    if indicator.name.startswith("off_idle"):
+        return "lift"
     return "shift" if indicator.name.startswith(("shift", "engagement", "release")) else "window"
 
 

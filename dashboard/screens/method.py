@@ -39,7 +39,7 @@ def show() -> None:
 
 
 def _indicator(indicator: Indicator) -> None:
-    wanted = ", ".join(f"{facet} {parts.band_text(band)}" for facet, band in indicator.wanted.items())
+    wanted = ", ".join(f"{facet} {wording.band(band)}" for facet, band in indicator.wanted.items())
     facts = {
         "Meaning": indicator.meaning,
         "Unit": indicator.unit,
