@@ -20,8 +20,9 @@ import streamlit as st
 
 from dashboard import state
 from dashboard.ahead import Ahead
-from pipeline import happenings, logbook, morning, projections, screen_data, season_data
+from pipeline import baselines, happenings, logbook, morning, projections, screen_data, season_data
 from pipeline import log_events as events
+from pipeline import overlays as overlaid
 from pipeline import trace as traces
 from pipeline.catalogue import Indicator, Limits, indicators
 from pipeline.changes import Change, changes
@@ -29,6 +30,7 @@ from pipeline.corrections import Corrections, corrections
 from pipeline.happenings import Happening
 from pipeline.logbook import Kind, Note
 from pipeline.morning import Morning
+from pipeline.overlays import Overlay
 from pipeline.projections import Projection
 from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
 from pipeline.season.together import CommonStep
@@ -144,6 +146,36 @@ def idle_windows(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """What the newest logs of an engine show."""
     return _rows(fleet.edition, "evidence", engine_id, as_of, fleet)
+
+
+def offset_span(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """Offset and span of an engine's shift positions, run by run."""
+    return _rows(fleet.edition, "offset_span", engine_id, as_of, fleet)
+
+
+def trim_days(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """An engine's fuel trim day by day: cold, hot and their middle."""
+    return _rows(fleet.edition, "trim_days", engine_id, as_of, fleet)
+
+
+def stalls(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
+    """Every stall of an engine."""
+    return _rows(fleet.edition, "stalls", engine_id, as_of, fleet)
+
+
+def readings(fleet: Fleet, engine_id: str, names: tuple[str, ...], as_of: datetime) -> pd.DataFrame:
+    """Every reading of some indicators of an engine."""
+    return screen_data.engine_readings(fleet.store.reader(), engine_id, names, as_of, fleet.zone)
+
+
+def states(fleet: Fleet, engine_id: str, indicator: str, as_of: datetime) -> tuple[State, ...]:
+    """Where the facets of an indicator of an engine stand."""
+    return baselines.of_engine(judged(fleet, as_of).states, engine_id, indicator)
+
+
+def overlays(fleet: Fleet, engine_id: str, as_of: datetime) -> tuple[Overlay, ...]:
+    """An engine's newest shifts laid over its first ones."""
+    return _overlays(fleet.edition, engine_id, as_of, fleet)
 
 
 def logs(fleet: Fleet, as_of: datetime) -> pd.DataFrame:
@@ -286,6 +318,11 @@ def span_ms(fleet: Fleet, shown: Stretch) -> tuple[float, float]:
 def at_clock(fleet: Fleet, place: LogPlace, clock_ms: float) -> float:
     """The moment (epoch s) at which a log's clock shows that."""
     return traces.at_clock(place, clock_ms, fleet.zone)
+
+
+def local_ms(fleet: Fleet, at_s: float) -> float:
+    """A moment on the charts' clock."""
+    return screen_data.local_ms(at_s, fleet.zone)
 
 
 def local_text(fleet: Fleet, at_s: float) -> str:
@@ -475,12 +512,21 @@ _ROWS: Final = {
     "shifts": screen_data.shifts,
     "idle_windows": screen_data.idle_windows,
     "evidence": screen_data.evidence,
+    "offset_span": screen_data.offset_span,
+    "trim_days": screen_data.trim_days,
+    "stalls": screen_data.stalls,
 }
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
     return _ROWS[name](_fleet.store.reader(), engine_id, as_of, _fleet.zone)
+
+
+@st.cache_resource(max_entries=16, show_spinner="Laying shifts over each other…")
+def _overlays(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> tuple[Overlay, ...]:  # noqa: ARG001
+    states = judged(_fleet, as_of).states
+    return overlaid.overlays(_fleet.store, engine_id, as_of, states, _fleet.zone)
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from typing import Any, Final
@@ -14,6 +14,7 @@ from dashboard.charts import drawing
 from dashboard.markup import Html, join, plain, tag
 from pipeline import wording
 from pipeline.as_of import moment_of
+from pipeline.baselines import ThenNow
 from pipeline.catalogue import Indicator, indicators
 from pipeline.findings import Finding
 from pipeline.logbook import LogbookError
@@ -283,6 +284,35 @@ def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -
 def channel_title(channel: str) -> str:
     """A channel's name in words."""
     return channel.replace("_", " ")
+
+
+def summary(text: str) -> None:
+    """A picture in a sentence, for whoever does not see it and for whoever has no time to."""
+    st.html(tag("p", text, class_="mw-summary"))
+
+
+def small_heading(title: str, about: str) -> None:
+    """A heading above one of several pictures side by side."""
+    st.html(tag("h3", title, tag("span", f" {about}", class_="mw-quiet") if about else None, class_="mw-small-title"))
+
+
+def then_now_table(compared: Sequence[ThenNow], head: str) -> Html:
+    """First runs against last runs, a facet a row."""
+    has_band = any(each.wanted for each in compared)
+    titles = (head, "first runs expect", "last runs", "change", *(["wanted"] if has_band else []))
+    rows = [
+        tag(
+            "tr",
+            tag("th", each.facet or "all", scope="row"),
+            tag("td", each.then, class_="mw-figure"),
+            tag("td", each.now, class_=f"mw-figure mw-{each.status}"),
+            tag("td", each.change, class_="mw-figure"),
+            tag("td", each.wanted, class_="mw-figure") if has_band else None,
+        )
+        for each in compared
+    ]
+    header = tag("tr", *(tag("th", title) for title in titles))
+    return tag("table", tag("thead", header), tag("tbody", *rows), class_="mw-table")
 
 
 def small_title(text: str) -> Html:

@@ -21,6 +21,13 @@ NINE_IN_TEN: Final = 1.645
 """Standard errors on either side that hold nine readings in ten, where they are normal."""
 
 
+NO_LINE: Final = pd.DataFrame({name: pd.Series(dtype="float64") for name in ("at", "expected", "low", "high")})
+"""What a baseline expects while nothing is known of it."""
+
+LAST_RUNS: Final = 5
+"""Runs that the newest offset and span are the median of, as for every level."""
+
+
 @dataclass(frozen=True, eq=False)
 class ThenNow:
     """One facet at first and now, at like temperature and voltage, in words with its counts.
@@ -40,6 +47,14 @@ class ThenNow:
     now_from_s: float
 
 
+@dataclass(frozen=True)
+class Watched:
+    """The levels of a facet, in the indicator's unit, from which its movement off the baseline would be watched."""
+
+    facet: str
+    watched_from: tuple[float, ...]
+
+
 def of_engine(states: Sequence[State], engine_id: str, indicator: str) -> tuple[State, ...]:
     """The states of one indicator of one engine, by facet."""
     found = [s for s in states if s.key.engine_id == engine_id and s.key.indicator == indicator]
@@ -55,7 +70,7 @@ def expected_line(state: State, along: Covariate) -> pd.DataFrame:
     found, series = state.moved.found, state.moved.series
     names = [name for name in state.indicator.covariates if not np.isnan(getattr(series, name)).all()]
     if found is None or along not in names:
-        return pd.DataFrame({"at": [], "expected": [], "low": [], "high": []})
+        return NO_LINE
     seen = getattr(series, along)
     at = np.linspace(np.nanmin(seen), np.nanmax(seen), POINTS)
     newest = series.pick(state.moved.now)
@@ -63,9 +78,9 @@ def expected_line(state: State, along: Covariate) -> pd.DataFrame:
     line = adjust(found.expectation, np.zeros(POINTS), covariates)
     room = NINE_IN_TEN * np.hypot(line.error, found.scale)
     told = np.isfinite(room)
-    return pd.DataFrame({"at": at, "expected": line.expected, "low": line.expected - room, "high": line.expected + room})[
-        told
-    ]
+    return pd.DataFrame(
+        {"at": at, "expected": line.expected, "low": line.expected - room, "high": line.expected + room}
+    )[told]
 
 
 def _middle(values: np.ndarray) -> float:
@@ -120,3 +135,50 @@ def _level_says(state: State) -> str:
     shared = f", {wording.number(fleet, indicator)} of it the fleet's" if abs(fleet) >= indicator.resolution else ""
     standing = "" if state.status == "ready" else f", {state.status}"
     return f"{who}{wording.number(state.value, indicator)} now ({wording.basis(state)}){shared}{base}{standing}."
+
+
+def watched(state: State) -> Watched:
+    """Where a movement off the baseline would be watched: on the bad sides alone; nowhere while nothing is learned."""
+    base, size, worse = state.moved.baseline, state.drift_size, state.indicator.worse
+    if base is None or not size:
+        return Watched(state.key.facet, ())
+    signs = {"higher": (1,), "lower": (-1,), "away": (-1, 1)}[worse]
+    return Watched(state.key.facet, tuple(base + sign * size for sign in signs))
+
+
+def watched_says(states: Sequence[State]) -> str:
+    """From where on each facet would be watched, in words."""
+    said = [
+        f"{each.facet} {' or '.join(wording.number(at, state.indicator) for at in each.watched_from)}".strip()
+        for state in states
+        if (each := watched(state)).watched_from
+    ]
+    return f"Watched from: {', '.join(said)}." if said else ""
+
+
+def offset_span_says(found: pd.DataFrame) -> str:
+    """Offset and span at first and now, from rows of `screens/offset_span` in time order."""
+    now, first = found.tail(LAST_RUNS), found.head(LAST_RUNS)
+    said = []
+    for name, column in (("Offset", "offset_pct"), ("Span", "span_pct")):
+        values = [f"{each[column].median():+.2f} %".replace("-", "−") for each in (now, first)]
+        said.append(f"{name} {values[0]} over the last {len(now)} runs, {values[1]} over the first {len(first)}.")
+    return " ".join(said)
+
+
+def middle_says(days: pd.DataFrame) -> str:
+    """The middle between cold and hot trim on the last day that had both, from rows of `screens/trim_days`."""
+    if days.empty:
+        return "No day had windows both cold and hot, so there is no middle."
+    last = days.iloc[-1]
+    middle = f"{last['middle_pct']:+.1f} %".replace("-", "−")
+    return (
+        f"Middle of cold and hot on {last['when'][4:10]}: {middle} ({wording.count(int(last['windows']), 'window')})."
+    )
+
+
+def stalls_say(stalls: int, chances: pd.DataFrame) -> str:
+    """How many stalls in how many chances, from the readings of the indicator."""
+    said = wording.count(stalls, "stall") if stalls else "No stall"
+    runs = wording.count(int(chances["at_s"].nunique()), "run")
+    return f"{said} in {wording.count(int(chances['n'].sum()), 'chance')} (shifts and idle windows) of {runs}."

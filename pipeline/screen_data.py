@@ -75,7 +75,7 @@ def shifts(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.
 
 
 def idle_windows(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """The engine's idle windows: gear, °C, integral and trim in %; `runs_ago` counts back from 0, the newest run."""
+    """The engine's idle windows: gear, °C, integral and trim in %; `run_s` is when the window's run began, epoch s."""
     return _rows(db, "idle_windows", {"engine_id": engine_id, "as_of": as_of}, zone)
 
 

@@ -51,6 +51,40 @@ def limit_rules(rows: pd.DataFrame) -> list[alt.Chart]:
     ]
 
 
+def limit_words(rows: pd.DataFrame) -> alt.Chart:
+    """The word of each limit at the right end of its rule: colour and dash are not the only cue."""
+    words = alt.Chart(rows).mark_text(align="right", dy=-7, fontSize=LABEL_PX - 1)
+    named: alt.Chart = words.encode(x=alt.value("width"), y="value:Q", text="limit:N")
+    return named
+
+
+def word_at_the_end(rows: alt.Chart, y: alt.Y, word: str) -> alt.Chart:
+    """One word above the right end of a line or a rule."""
+    mark = rows.mark_text(align="right", dy=-7, fontSize=LABEL_PX - 1)
+    named: alt.Chart = mark.encode(x=alt.value("width"), y=y, text=alt.value(word))
+    return named
+
+
+def expectation(expected: pd.DataFrame, title: str) -> list[alt.Chart]:
+    """What a baseline expects along a quantity: a dashed line in a band that holds nine readings in ten."""
+    base = alt.Chart(expected).encode(x=alt.X("at:Q", title=title, scale=alt.Scale(zero=False)))
+    return [
+        base.mark_area(color=palette.QUIET, opacity=0.3).encode(y="low:Q", y2="high:Q"),
+        base.mark_line(color=palette.QUIET, strokeWidth=2.5, strokeDash=[6, 3]).encode(
+            y="expected:Q", tooltip=[alt.Tooltip("expected:Q", title="baseline expects", format=".3~g")]
+        ),
+    ]
+
+
+def happenings(rows: pd.DataFrame) -> list[alt.Chart]:
+    """Upright rules with their words beside them: `local_ms`, `what`."""
+    base = alt.Chart(rows).encode(x=time_axis(), tooltip=[alt.Tooltip("what:N")])
+    return [
+        base.mark_rule(color=palette.NOTE, strokeWidth=2, strokeDash=[2, 3]),
+        base.mark_text(align="left", dx=5, fontSize=LABEL_PX - 1).encode(y=alt.value(8), text="what:N"),
+    ]
+
+
 def named_scale(colours: Any, names: Sequence[str]) -> alt.Scale:
     """A fixed colour for each name, whatever else is in the data."""
     return alt.Scale(domain=list(names), range=[colours[name] for name in names])
@@ -58,7 +92,8 @@ def named_scale(colours: Any, names: Sequence[str]) -> alt.Scale:
 
 def finished(chart: Chart, height: int) -> Chart:
     """The chart at its height, as wide as its place, with labels that can be read in poor light."""
-    return _readable(chart.properties(height=height, width="container"))
+    sized: Chart = chart.properties(height=height, width="container")
+    return _readable(sized)
 
 
 def stacked(panels: Sequence[Chart], zoom: alt.Parameter) -> Chart:

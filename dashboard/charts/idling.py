@@ -1,4 +1,4 @@
-"""How an engine idles: the integral against temperature, gear by gear, and the fuel trim, cold and hot."""
+"""How an engine idles: the integral against temperature, gear by gear, and the fuel trim, cold, hot and between."""
 
 from __future__ import annotations
 
@@ -7,66 +7,104 @@ from typing import Final
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import drawing, palette
+from dashboard.charts import drawing, palette, picking
+from pipeline.baselines import ThenNow
 from pipeline.catalogue import Limits
 
-RECENT_RUNS: Final = 5
-"""Runs that count as recent: as many as make the level now."""
+PICK: Final = "window"
+"""Name of the selection: a clicked idle window."""
 
-AGES: Final = (f"last {RECENT_RUNS} runs", "earlier")
+AGES: Final = ("last runs", "between", "first runs", "before")
+"""When a window was, against the level now and the baseline; before: another table or target was in force."""
+
+_AGE_SHAPES: Final = ("triangle-up", "circle", "square", "cross")
+_AGE_COLOURS: Final = (palette.GEARS["forward"], palette.QUIET, palette.ENGINES[1], palette.QUIET)
+
+THERMALS: Final = ("cold", "hot")
 
 
-def integral_rows(windows: pd.DataFrame, gear: str) -> pd.DataFrame:
-    """The windows in a gear with integral and temperature; `age` tells the last runs from earlier ones."""
+def integral_rows(windows: pd.DataFrame, gear: str, compared: ThenNow | None) -> pd.DataFrame:
+    """The windows in a gear with integral and temperature; `age` tells first runs from last ones.
+
+    Without a comparison (too few runs) every window is among the last.
+    """
     found = windows[(windows["gear"] == gear) & windows["integral_pct"].notna() & windows["temp_c"].notna()]
-    return found.assign(age=found["runs_ago"].lt(RECENT_RUNS).map({True: AGES[0], False: AGES[1]}))
+    if compared is None:
+        return found.assign(age=AGES[0])
+    # a run's windows lie after its beginning, so the last run of the baseline ends where the next one begins
+    age = pd.Series(AGES[1], index=found.index)
+    age[found["run_s"] <= compared.baseline_to_s] = AGES[2]
+    age[found["run_s"] >= compared.now_from_s] = AGES[0]
+    age[found["run_s"] < compared.since_s] = AGES[3]
+    return found.assign(age=age)
 
 
-def integral(rows: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> drawing.Chart:
-    """Integral against temperature with the wanted band; the last runs are filled, earlier ones hollow."""
-    band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}])).mark_rect(
-        color=palette.STATUS["ready"], opacity=0.22
-    )
+def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> drawing.Chart:
+    """Integral against temperature over what the baseline expects, with the wanted band; a window can be picked."""
+    pick = picking.pick(PICK)
+    shown = [age for age in AGES if age in set(rows["age"])]
+    band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}]))
+    zone = band.mark_rect(color=palette.STATUS["ready"], opacity=0.22).encode(y="low:Q", y2="high:Q")
+    word = drawing.word_at_the_end(band, alt.Y("high:Q"), "wanted")
+    colours = drawing.named_scale(dict(zip(AGES, _AGE_COLOURS, strict=True)), shown)
+    shapes = drawing.named_scale(dict(zip(AGES, _AGE_SHAPES, strict=True)), shown)
     dots = (
         alt.Chart(rows)
-        .mark_point(size=55, strokeWidth=1.4)
+        .mark_point(strokeWidth=1.4)
         .encode(
-            x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False)),
+            x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
             y=alt.Y("integral_pct:Q", title="integral, %"),
-            color=alt.Color(
-                "age:N", scale=alt.Scale(domain=list(AGES), range=[palette.GEARS["forward"], palette.QUIET])
-            ),
-            shape=alt.Shape("age:N", scale=alt.Scale(domain=list(AGES), range=["triangle-up", "circle"])),
-            opacity=alt.condition(alt.datum.age == AGES[0], alt.value(1), alt.value(0.6)),
+            color=alt.Color("age:N", scale=colours),
+            shape=alt.Shape("age:N", scale=shapes),
+            size=picking.sized(pick, 50),
             tooltip=_TIPS,
         )
+        .add_params(pick)
     )
-    rules = drawing.limit_rules(drawing.limit_rows(limits, wanted))
-    return drawing.finished(alt.layer(band.encode(y="low:Q", y2="high:Q"), *rules, dots), 270)
+    places = drawing.limit_rows(limits, wanted)
+    rules = (*drawing.limit_rules(places), drawing.limit_words(places))
+    return drawing.finished(alt.layer(zone, word, *rules, *drawing.expectation(expected, "temperature, °C"), dots), 290)
 
 
 def trim_rows(windows: pd.DataFrame) -> pd.DataFrame:
     """The windows with a trim, cold or hot: while the engine warms up, a trim belongs to neither."""
-    return windows[windows["fuel_trim_pct"].notna() & windows["thermal"].isin(["cold", "hot"])]
+    return windows[windows["fuel_trim_pct"].notna() & windows["thermal"].isin(THERMALS)]
 
 
-def trim(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
-    """Fuel trim of idle windows over time, cold and hot told by shape and colour; the line is the day's median."""
-    thermals = ["cold", "hot"]
-    colour = alt.Color("thermal:N", scale=drawing.named_scale(palette.THERMAL, thermals))
-    base = alt.Chart(rows)
-    dots = base.mark_point(filled=True, size=42, opacity=0.65).encode(
-        x=drawing.time_axis(),
-        y=alt.Y("fuel_trim_pct:Q", title="fuel trim, %"),
-        color=colour,
-        shape=alt.Shape("thermal:N", scale=alt.Scale(domain=thermals, range=["square", "triangle-up"])),
-        tooltip=_TIPS,
+def trim(rows: pd.DataFrame, days: pd.DataFrame, steps: pd.DataFrame, limits: Limits) -> drawing.Chart:
+    """Fuel trim of idle windows over the season, cold and hot told by shape and colour, and the middle of each day.
+
+    `steps` (`local_ms`, `what`) are the moments at which the whole fleet moved.
+    """
+    pick = picking.pick(PICK)
+    dots = (
+        alt.Chart(rows)
+        .mark_point(filled=True, opacity=0.65)
+        .encode(
+            x=drawing.time_axis(),
+            y=alt.Y("fuel_trim_pct:Q", title="fuel trim, %"),
+            color=alt.Color("thermal:N", scale=drawing.named_scale(palette.THERMAL, THERMALS)),
+            shape=alt.Shape("thermal:N", scale=alt.Scale(domain=list(THERMALS), range=["square", "triangle-up"])),
+            size=picking.sized(pick, 42),
+            tooltip=_TIPS,
+        )
+        .add_params(pick)
     )
-    days = base.mark_line(strokeWidth=2.5).encode(
-        x=alt.X("utcyearmonthdate(local_ms):T", title=None), y="median(fuel_trim_pct):Q", color=colour
-    )
-    return drawing.finished(alt.layer(*drawing.limit_rules(drawing.limit_rows(limits)), dots, days), 320)
+    middle = alt.Chart(days).encode(x=drawing.time_axis(), y="middle_pct:Q", tooltip=_DAY_TIPS)
+    line = middle.mark_line(strokeWidth=2.5, color=palette.QUIET)
+    named = drawing.word_at_the_end(alt.Chart(days.tail(1)), alt.Y("middle_pct:Q"), "middle")
+    places = drawing.limit_rows(limits)
+    rules = (*drawing.limit_rules(places), drawing.limit_words(places))
+    return drawing.finished(alt.layer(*rules, *drawing.happenings(steps), dots, line, named), 340)
 
+
+_DAY_TIPS: Final = [
+    alt.Tooltip("when:N", title="day"),
+    alt.Tooltip("cold_pct:Q", title="cold %", format="+.1f"),
+    alt.Tooltip("hot_pct:Q", title="hot %", format="+.1f"),
+    alt.Tooltip("middle_pct:Q", title="middle %", format="+.1f"),
+    alt.Tooltip("windows:Q"),
+]
 
 _TIPS: Final = [
     alt.Tooltip("when:N", title="at"),

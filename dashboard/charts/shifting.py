@@ -1,19 +1,24 @@
-"""How an engine shifts: where each gear settles against its target, and how long it takes."""
+"""How an engine shifts: where each gear settles against its target, by which way, how fast, and all gears together."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import drawing, palette
+from dashboard.charts import drawing, palette, picking
 from pipeline.catalogue import Limits
+from pipeline.overlays import Overlay
 
 GEARS: Final = ("reverse", "neutral", "forward")
 PICK: Final = "shift"
-"""Name of the selection: a clicked shift, by its log and moment."""
+"""Name of the selection: a clicked shift."""
+
+PARTS: Final = {"offset_pct": "offset", "span_pct": "span"}
+_PART_COLOURS: Final = {"offset": palette.ENGINES[1], "span": palette.ENGINES[4]}
+_PART_SHAPES: Final = {"offset": "circle", "span": "diamond"}
 
 
 def position_rows(shifts: pd.DataFrame, gear: str, limits: Limits) -> pd.DataFrame:
@@ -29,25 +34,27 @@ def position_rows(shifts: pd.DataFrame, gear: str, limits: Limits) -> pd.DataFra
 
 
 def positions(rows: pd.DataFrame) -> drawing.Chart:
-    """Target as a thick line, limits as thin ones about it, settled positions as dots."""
+    """Target as a thick line, limits as thin ones about it, each with its word, settled positions as marks."""
     base = alt.Chart(rows).encode(x=drawing.time_axis())
-    bands = [
-        base.mark_line(
-            interpolate="step-after", color=palette.STATUS[word], strokeWidth=1.5, strokeDash=drawing.DASHES[word]
-        ).encode(y=_travel(f"{word}_{side}"))
-        for word in drawing.LIMIT_WORDS
-        for side in ("low", "high")
-        if f"{word}_{side}" in rows
-    ]
-    target = base.mark_line(interpolate="step-after", color=palette.QUIET, strokeWidth=2.5).encode(
-        y=_travel("target_pct")
-    )
+    last = alt.Chart(rows.tail(1))
+    layers: list[alt.Chart] = []
+    for word in drawing.LIMIT_WORDS:
+        for side in ("low", "high"):
+            name = f"{word}_{side}"
+            if name in rows:
+                colour, dash = palette.STATUS[word], drawing.DASHES[word]
+                line = base.mark_line(interpolate="step-after", color=colour, strokeWidth=1.5, strokeDash=dash)
+                layers.append(line.encode(y=_travel(name)))
+                layers.append(drawing.word_at_the_end(last, _travel(name), word))
+    target = base.mark_line(interpolate="step-after", color=palette.QUIET, strokeWidth=2.5)
     dots = base.mark_point(filled=True, size=46, opacity=0.8).encode(
         y=_travel("settled_pct"),
         color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
+        shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS), legend=None),
         tooltip=_TIPS,
     )
-    return drawing.finished(alt.layer(*bands, target, dots), 190)
+    named = drawing.word_at_the_end(last, _travel("target_pct"), "target")
+    return drawing.finished(alt.layer(*layers, target.encode(y=_travel("target_pct")), named, dots), 210)
 
 
 def _travel(column: str) -> alt.Y:
@@ -59,17 +66,9 @@ def reach_rows(shifts: pd.DataFrame) -> pd.DataFrame:
     return shifts[shifts["reach_error_pct"].notna() & shifts["to_gear"].notna()]
 
 
-def picked_row(rows: pd.DataFrame, chosen: Mapping[str, Any] | None) -> dict[Hashable, Any] | None:
-    """The clicked shift, found by its log and moment; None where nothing is clicked or it is not among the rows."""
-    if chosen is None:
-        return None
-    found = rows[(rows["log_id"] == chosen.get("log_id")) & (rows["at_s"] == chosen.get("at_s"))]
-    return None if found.empty else dict(found.to_dict("records")[0])
-
-
 def reach(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
-    """Reach error of every shift, the gear told by shape and colour; a dot can be picked."""
-    pick = alt.selection_point(name=PICK, fields=["log_id", "at_s"], on="click", empty=False)
+    """Reach error of every shift, the gear told by shape and colour; a mark can be picked."""
+    pick = picking.pick(PICK)
     dots = (
         alt.Chart(rows)
         .mark_point(filled=True, opacity=0.85)
@@ -78,34 +77,94 @@ def reach(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
             y=alt.Y("reach_error_pct:Q", title="reach error, % of travel"),
             color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS)),
             shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS)),
-            size=alt.condition(pick, alt.value(220), alt.value(60)),
+            size=picking.sized(pick, 60),
             tooltip=_TIPS,
         )
         .add_params(pick)
     )
-    return drawing.finished(alt.layer(*drawing.limit_rules(drawing.limit_rows(limits)), dots), 300)
+    places = drawing.limit_rows(limits)
+    return drawing.finished(alt.layer(*drawing.limit_rules(places), drawing.limit_words(places), dots), 300)
 
 
-def transit_rows(shifts: pd.DataFrame, against: str) -> pd.DataFrame:
-    """The shifts from or to neutral that have a transit time and the quantity it is held against."""
+def overlay(move: Overlay) -> drawing.Chart:
+    """The newest shifts of one move as lines over the band and the middle of the first ones; the target as a rule."""
+    x = alt.X("since_s:Q", title="seconds from the step", axis=alt.Axis(tickCount=6))
+    y = alt.Y("position_pct:Q", title="% of travel", scale=alt.Scale(zero=False))
+    band = alt.Chart(move.band[["since_s", "low_pct", "position_pct", "high_pct", "shifts"]])
+    inner = band.mark_area(color=palette.QUIET, opacity=0.35).encode(
+        x=x, y=alt.Y("low_pct:Q", title="% of travel", scale=alt.Scale(zero=False)), y2="high_pct:Q"
+    )
+    middle = band.mark_line(color=palette.QUIET, strokeWidth=2.5, strokeDash=[6, 3]).encode(
+        x=x, y=y, tooltip=[alt.Tooltip("shifts:Q", title="first shifts"), alt.Tooltip("position_pct:Q", format=".1f")]
+    )
+    moments = move.shifts.set_index("shift_no")["when"]
+    rows = move.lines.assign(when=move.lines["shift_no"].map(moments))[["shift_no", "since_s", "position_pct", "when"]]
+    lines = (
+        alt.Chart(rows)
+        .mark_line(strokeWidth=1.3, opacity=0.85, color=palette.GEARS[move.to_gear])
+        .encode(x=x, y=y, detail="shift_no:N", tooltip=[alt.Tooltip("when:N", title="shift of")])
+    )
+    target = pd.DataFrame({"position_pct": [] if move.target_pct is None else [move.target_pct]})
+    rule = alt.Chart(target).mark_rule(color=palette.ENGINES[1], strokeDash=[2, 3], strokeWidth=1.6).encode(y=y)
+    word = drawing.word_at_the_end(alt.Chart(target), y, "target")
+    return drawing.finished(alt.layer(inner, middle, lines, rule, word), 250)
+
+
+def transit_rows(shifts: pd.DataFrame, gear: str, against: str) -> pd.DataFrame:
+    """The shifts into a gear, from or to neutral, that have a transit time and the quantity it is held against."""
     beside_neutral = (shifts["from_gear"] == "neutral") | (shifts["to_gear"] == "neutral")
-    return shifts[beside_neutral & shifts["transit_s"].notna() & shifts[against].notna()]
+    told = shifts["transit_s"].notna() & shifts[against].notna()
+    return shifts[beside_neutral & told & (shifts["to_gear"] == gear)]
 
 
-def transit(rows: pd.DataFrame, against: str, title: str) -> drawing.Chart:
-    """Transit time against battery voltage or temperature: what they explain is no wear."""
-    chart = (
+def transit(rows: pd.DataFrame, expected: pd.DataFrame, against: str, title: str) -> drawing.Chart:
+    """Transit time against battery voltage or temperature, over what the baseline expects there."""
+    x = alt.X(f"{against}:Q", title=title, scale=alt.Scale(zero=False, nice=True), axis=alt.Axis(tickCount=6))
+    dots = (
         alt.Chart(rows)
         .mark_point(filled=True, opacity=0.75, size=50)
         .encode(
-            x=alt.X(f"{against}:Q", title=title, scale=alt.Scale(zero=False, nice=True)),
+            x=x,
             y=alt.Y("transit_s:Q", title="transit, s"),
-            color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS)),
-            shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS)),
+            color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
+            shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS), legend=None),
             tooltip=_TIPS,
         )
     )
-    return drawing.finished(alt.layer(chart), 260)
+    return drawing.finished(alt.layer(*drawing.expectation(expected, title), dots), 220)
+
+
+def offset_span_rows(found: pd.DataFrame) -> pd.DataFrame:
+    """Offset and span of each run as two rows: `part`, `pct`."""
+    long = found.melt(
+        id_vars=["at_s", "local_ms", "when", "shifts", "file"],
+        value_vars=list(PARTS),
+        var_name="part",
+        value_name="pct",
+    )
+    return long.assign(part=long["part"].map(PARTS))
+
+
+def offset_span(rows: pd.DataFrame) -> drawing.Chart:
+    """What all gears do together, and what the way between the two ends does, run by run."""
+    names: Sequence[str] = tuple(PARTS.values())
+    base = alt.Chart(rows).encode(
+        x=drawing.time_axis(),
+        y=alt.Y("pct:Q", title="% of travel"),
+        color=alt.Color("part:N", scale=drawing.named_scale(_PART_COLOURS, names)),
+    )
+    dots = base.mark_point(filled=True, size=55, opacity=0.9).encode(
+        shape=alt.Shape("part:N", scale=drawing.named_scale(_PART_SHAPES, names)),
+        tooltip=[
+            alt.Tooltip("when:N", title="run of"),
+            alt.Tooltip("part:N"),
+            alt.Tooltip("pct:Q", format="+.2f"),
+            alt.Tooltip("shifts:Q"),
+            alt.Tooltip("file:N", title="log"),
+        ],
+    )
+    zero = alt.Chart(pd.DataFrame({"pct": [0.0]})).mark_rule(color=palette.QUIET).encode(y="pct:Q")
+    return drawing.finished(alt.layer(zero, base.mark_line(strokeWidth=1.2, opacity=0.6), dots), 230)
 
 
 _TIPS: Final = [

@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import data, parts, state
 from dashboard.markup import Html, join, tag
+from pipeline import wording
 from pipeline.catalogue import Indicator, indicators, read_query
 from pipeline.causes import CAUSES
 

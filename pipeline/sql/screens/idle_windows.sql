@@ -1,8 +1,8 @@
 /*
 title = "Idle windows of an engine"
-what = """Every idle window of one engine up to a moment, each with how many runs ago it was: 0 is the newest run.
-Parameters: the engine, the moment."""
-reads = ["events.idle_windows", "marts.logs"]
+what = """Every idle window of one engine up to a moment, each with when its run began. Parameters: the engine, the
+moment."""
+reads = ["events.idle_windows", "events.runs", "marts.logs"]
 */
 select
     epoch(idle_windows.started_at) as at_s,
@@ -17,8 +17,9 @@ select
     idle_windows.is_unsettled,
     idle_windows.fuel_trim_pct,
     idle_windows.thermal,
-    dense_rank() over (order by idle_windows.run_id desc) - 1 as runs_ago
+    epoch(runs.started_at) as run_s
 from events.idle_windows
+inner join events.runs on idle_windows.run_id = runs.run_id
 inner join marts.logs on idle_windows.log_id = logs.log_id
 where idle_windows.engine_id = $engine_id and logs.ended_at <= $as_of
 order by

@@ -1,0 +1,1 @@
+"""The sections of the engine screen: each fetches what it shows, draws it and says it in a sentence."""
