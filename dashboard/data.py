@@ -32,7 +32,7 @@ from pipeline.logbook import Kind, Note
 from pipeline.morning import Morning
 from pipeline.overlays import Overlay
 from pipeline.projections import Projection
-from pipeline.register import FILE_NAME, Boat, Engine, Register, load_register
+from pipeline.register import FILE_NAME, Boat, Departure, Engine, Register, load_register, load_schedule
 from pipeline.season.together import CommonStep
 from pipeline.season_data import Level
 from pipeline.states import State, limits_of
@@ -392,6 +392,12 @@ def channels(fleet: Fleet, engine_id: str, as_of: datetime) -> screen_data.Chann
 def siblings(fleet: Fleet, boat: Boat, as_of: datetime) -> tuple[screen_data.SiblingRow, ...]:
     """A boat's engines side by side."""
     return screen_data.siblings(judged(fleet, as_of).states, boat)
+
+
+def departures(fleet: Fleet, boat: str, as_of: datetime) -> tuple[Departure, ...]:
+    """A boat's departures from a moment on, the next one first."""
+    planned = load_schedule(fleet.register).departures.get(boat, ())
+    return tuple(each for each in planned if each.departs >= as_of)
 
 
 def since_service(engine: Engine, hours: float | None) -> float | None:

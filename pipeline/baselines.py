@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline import wording
+from pipeline.diagnosis import GEARS
 from pipeline.states import State
 from pipeline.statistics.adjust import adjust
 
@@ -56,9 +57,9 @@ class Watched:
 
 
 def of_engine(states: Sequence[State], engine_id: str, indicator: str) -> tuple[State, ...]:
-    """The states of one indicator of one engine, by facet."""
+    """The states of one indicator of one engine, the gears from one end to the other."""
     found = [s for s in states if s.key.engine_id == engine_id and s.key.indicator == indicator]
-    return tuple(sorted(found, key=lambda state: state.key.facet))
+    return tuple(sorted(found, key=lambda state: (*(state.key.facet != gear for gear in GEARS), state.key.facet)))
 
 
 def expected_line(state: State, along: Covariate) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from pipeline import wording
-from pipeline.catalogue import indicators, read_query
+from pipeline.catalogue import Indicator, indicators, read_query
 from pipeline.channels import CHANNELS
 from pipeline.database import Database, rows
 from pipeline.register import Boat, Engine
@@ -27,19 +27,20 @@ EVIDENCE_LOGS: Final = 12
 
 @dataclass(frozen=True)
 class Sibling:
-    """One engine's level in a row of siblings."""
+    """One engine's level in a row of siblings; `basis` is what it rests on."""
 
     engine: str
     value: float
     text: str
+    basis: str
     status: Status
 
 
 @dataclass(frozen=True)
 class SiblingRow:
-    """One indicator and facet over a boat's engines. `apart` is the largest less the smallest level, None if alone.
+    """One indicator and facet over a boat's engines. `apart` is how far the highest stands above the lowest, and which.
 
-    `is_far` says that they stand farther apart than what is watched.
+    None if alone. `is_far` says that they stand farther apart than what is watched.
     """
 
     title: str
@@ -159,16 +160,24 @@ def _sibling_row(name: str, facet: str, states: Mapping[str, State]) -> SiblingR
     values = [state.value for state in states.values()]
     apart = max(values) - min(values)
     limits = [state.limits.watch for state in states.values() if state.limits.watch is not None]
-    number = f"{apart:.{indicator.decimals}f} {wording.short_unit(indicator)}".rstrip()
     return SiblingRow(
         title=wording.title(indicator, facet),
         siblings={
-            engine: Sibling(engine, state.value, wording.number(state.value, indicator), state.status)
+            engine: Sibling(
+                engine, state.value, wording.number(state.value, indicator), wording.basis(state), state.status
+            )
             for engine, state in states.items()
         },
-        apart=number if len(values) > 1 else None,
+        apart=_apart(states, indicator) if len(values) > 1 else None,
         is_far=len(values) > 1 and indicator.worse == "away" and bool(limits) and apart >= min(limits),
     )
+
+
+def _apart(states: Mapping[str, State], indicator: Indicator) -> str:
+    """The largest difference between two siblings: how much, and which of them is above which."""
+    highest, lowest = (pick(states, key=lambda engine: states[engine].value) for pick in (max, min))
+    by = f"{states[highest].value - states[lowest].value:.{indicator.decimals}f} {wording.short_unit(indicator)}"
+    return by.rstrip() if highest == lowest else f"{by.rstrip()}, {highest} above {lowest}"
 
 
 def _rows(db: Database, name: str, parameters: Mapping[str, Any], zone: ZoneInfo) -> pd.DataFrame:

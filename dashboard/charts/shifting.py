@@ -97,11 +97,12 @@ def overlay(move: Overlay) -> drawing.Chart:
     middle = band.mark_line(color=palette.QUIET, strokeWidth=2.5, strokeDash=[6, 3]).encode(
         x=x, y=y, tooltip=[alt.Tooltip("shifts:Q", title="first shifts"), alt.Tooltip("position_pct:Q", format=".1f")]
     )
+    end = move.from_gear if move.to_gear == "neutral" else move.to_gear
     moments = move.shifts.set_index("shift_no")["when"]
     rows = move.lines.assign(when=move.lines["shift_no"].map(moments))[["shift_no", "since_s", "position_pct", "when"]]
     lines = (
         alt.Chart(rows)
-        .mark_line(strokeWidth=1.3, opacity=0.85, color=palette.GEARS[move.to_gear])
+        .mark_line(strokeWidth=1.2, opacity=0.6, color=palette.GEARS[end])
         .encode(x=x, y=y, detail="shift_no:N", tooltip=[alt.Tooltip("when:N", title="shift of")])
     )
     target = pd.DataFrame({"position_pct": [] if move.target_pct is None else [move.target_pct]})
@@ -125,7 +126,7 @@ def transit(rows: pd.DataFrame, expected: pd.DataFrame, against: str, title: str
         .mark_point(filled=True, opacity=0.75, size=50)
         .encode(
             x=x,
-            y=alt.Y("transit_s:Q", title="transit, s"),
+            y=alt.Y("transit_s:Q", title="transit, s", scale=alt.Scale(zero=False)),
             color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
             shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS), legend=None),
             tooltip=_TIPS,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import streamlit as st
 
-from dashboard import data, parts
+from dashboard import data, parts, ways
 from dashboard.charts import marks
 from dashboard.markup import Html, join, tag
 from dashboard.panels import notes
@@ -14,7 +16,8 @@ from pipeline.ranking import BoatLine, EngineLine
 from pipeline.register import Boat
 from pipeline.screen_data import SiblingRow
 
-NOTES_SHOWN = 8
+NOTES_SHOWN: Final = 8
+DEPARTURES_SHOWN: Final = 4
 
 
 def show() -> None:
@@ -26,6 +29,7 @@ def show() -> None:
     morning = data.judged(fleet, as_of)
     line = next(each for each in morning.boats if each.boat == boat.id)
     st.html(_standing(line, morning))
+    _departures(fleet, line, morning)
     with st.container(horizontal=True, gap="small", key="boat_engines"):
         for engine in line.engines:
             parts.engine_link(boat.id, engine.engine, f"{engine.engine} ›")
@@ -48,12 +52,25 @@ def _standing(line: BoatLine, morning: Morning) -> Html:
     )
 
 
+def _departures(fleet: data.Fleet, line: BoatLine, morning: Morning) -> None:
+    """The boat's next departures, with what the schedule says of each."""
+    found = data.departures(fleet, line.boat, morning.as_of)[:DEPARTURES_SHOWN]
+    if not found:
+        return
+    listed = [
+        tag("li", tag("b", parts.when(each.departs.astimezone(fleet.zone))), f" {each.note}" if each.note else None)
+        for each in found
+    ]
+    st.html(tag("div", tag("p", "Departures", class_="mw-quiet"), tag("ul", *listed, class_="mw-notes")))
+
+
 def _findings(line: BoatLine, morning: Morning) -> None:
     parts.section("What was found", "the most pressing first")
     if not line.findings:
         parts.nothing("Nothing found in fresh logs.")
-    for found in line.findings:
+    for place, found in enumerate(line.findings):
         st.html(parts.finding(found, morning, found.engine))
+        ways.from_finding(line.boat, found, str(place))
 
 
 def _engines(fleet: data.Fleet, boat: Boat, line: BoatLine, morning: Morning) -> None:
@@ -72,9 +89,16 @@ def _engines(fleet: data.Fleet, boat: Boat, line: BoatLine, morning: Morning) ->
     telling = tuple(row for row in table if row.is_telling)
     if telling:
         st.html(_table(telling, engines))
-        st.html(tag("p", "Underlined: farther apart than what is watched.", class_="mw-quiet"))
+        if any(row.is_far for row in telling):
+            st.html(tag("p", "Underlined: farther apart than what is watched.", class_="mw-quiet"))
     if table:
-        st.html(tag("details", tag("summary", f"All {wording.count(len(table), 'number')}"), _table(table, engines)))
+        st.html(
+            tag(
+                "details",
+                tag("summary", f"All {wording.count(len(table), 'number')}, side by side"),
+                _table(table, engines),
+            )
+        )
     for engine in line.engines:
         if engine.not_logged:
             parts.note(f"{engine.engine}: no log ever held what is needed for {wording.listing(engine.not_logged)}.")
@@ -87,11 +111,10 @@ def _who(engine: EngineLine) -> Html:
 
 
 def _table(table: tuple[SiblingRow, ...], engines: list[str]) -> Html:
-    several = len(engines) > 1
-    head = tag(
-        "tr", tag("th", "level now"), *(tag("th", each) for each in engines), tag("th", "apart") if several else None
-    )
-    return tag("table", tag("thead", head), tag("tbody", *(_row(each, engines) for each in table)), class_="mw-table")
+    titles = ["level now", *engines, *(["difference"] if len(engines) > 1 else [])]
+    head = tag("tr", *(tag("th", each) for each in titles))
+    body = tag("tbody", *(_row(each, engines) for each in table))
+    return tag("table", tag("thead", head), body, class_="mw-table mw-siblings")
 
 
 def _row(row: SiblingRow, engines: list[str]) -> Html:
@@ -100,8 +123,10 @@ def _row(row: SiblingRow, engines: list[str]) -> Html:
         found = row.siblings.get(engine)
         symbol = f"{wording.STATUS_SYMBOLS[found.status]} " if found and found.status != "ready" else ""
         text = f"{symbol}{found.text}" if found else "–"
-        cells.append(tag("td", text, class_=f"mw-figure mw-{found.status}" if found else "mw-figure mw-quiet"))
-    apart = tag("td", row.apart or "–", class_="mw-figure mw-far" if row.is_far else "mw-figure")
+        basis = tag("span", found.basis, class_="mw-basis") if found else None
+        status = f"mw-{found.status}" if found else "mw-quiet"
+        cells.append(tag("td", text, basis, class_=f"mw-figure {status}", data_who=engine))
+    apart = tag("td", row.apart or "–", class_="mw-figure mw-far" if row.is_far else "mw-figure", data_who="difference")
     return tag("tr", tag("th", row.title, scope="row"), *cells, apart if len(engines) > 1 else None)
 
 

@@ -8,8 +8,7 @@ import streamlit as st
 
 from dashboard import data, parts, state, ways
 from dashboard.markup import Html, tag
-from dashboard.panels import notes
-from dashboard.sections import evidence, fuel, idle, response, shifting
+from dashboard.panels import evidence, fuel, idle, notes, response, shifting
 from pipeline.findings import Finding
 from pipeline.morning import Morning
 from pipeline.ranking import EngineLine

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
-
-import pytest
 
 from pipeline import wording
-from pipeline.screen_data import shifts
-from pipeline.store import Store
 
 
 def test_a_boat_shows_all_its_engines_side_by_side(opened: Any, fleet_folder: Path) -> None:
@@ -32,6 +27,36 @@ def test_what_is_not_known_of_a_finding_is_not_shown(opened: Any, fleet_folder: 
     text = opened(fleet_folder, "boat", boat="curlew").text
     assert "None" not in text
     assert "nan" not in text.lower().replace("finance", "")
+
+
+def test_each_sibling_stands_with_what_it_rests_on_and_the_difference_says_who_is_above_whom(
+    opened: Any, fleet_folder: Path
+) -> None:
+    html = opened(fleet_folder, "boat", boat="garganey").html
+    assert re.search(r'data-who="center">[^<]+<span class="mw-basis">\d+ \w+ in \d+ runs?</span>', html)
+    assert re.search(r'data-who="difference">[^<]+, (port|center|starboard) above (port|center|starboard)<', html)
+
+
+def test_a_boat_alone_with_one_engine_has_no_difference(opened: Any, fleet_folder: Path) -> None:
+    assert 'data-who="difference"' not in opened(fleet_folder, "boat", boat="dunlin").html
+
+
+def test_the_next_departures_stand_with_what_the_schedule_says(opened: Any, own_folder: Path) -> None:
+    (own_folder / "schedule.csv").write_text(
+        "boat,departs,note\ncurlew,2026-06-15T09:30,picnic party\ncurlew,2026-06-14T09:30,long gone\n",
+        encoding="utf-8",
+    )
+    text = opened(own_folder, "boat", boat="curlew").text
+    assert "Mon 15 Jun 2026, 09:30" in text
+    assert "picnic party" in text
+    assert "long gone" not in text
+
+
+def test_a_finding_of_a_boat_leads_to_the_newest_log_behind_it(opened: Any, fleet_folder: Path) -> None:
+    shown = opened(fleet_folder, "boat", boat="curlew")
+    traces = [each for label, page, each in shown.links if page == "trace" and "newest log" in label]
+    assert traces
+    assert traces[0]["log"] in opened(fleet_folder, "trace", **traces[0]).text
 
 
 def test_cautions_stand_on_every_engine(opened: Any, fleet_folder: Path) -> None:
@@ -70,35 +95,6 @@ def test_the_boats_name_at_a_place_of_the_picker_follows_its_id_when_boats_are_r
     assert shown.app.selectbox(key="pick_boat:curlew").value == "curlew"
 
 
-@pytest.mark.parametrize(
-    ("part", "title"),
-    [
-        ("Shifting", "Reach error"),
-        ("Idle", "Integral against temperature, neutral"),
-        ("Fuel", "Fuel trim at idle"),
-        ("Evidence", "What the newest logs hold"),
-    ],
-)
-def test_each_part_of_an_engine_is_reached_by_its_address(
-    opened: Any, fleet_folder: Path, part: str, title: str
-) -> None:
-    shown = opened(fleet_folder, "engine", boat="curlew", engine="port", part=part)
-    assert title in shown.text
-    assert shown.charts
-
-
-def test_the_calibration_part_proposes_in_words_and_leaves_the_decision(opened: Any, fleet_folder: Path) -> None:
-    text = opened(fleet_folder, "engine", boat="curlew", engine="port", part="Calibration").text
-    assert "a person decides" in text
-    assert "neutral row" in text
-
-
-def test_an_engine_without_a_channel_says_so_in_place_of_a_chart(opened: Any, fleet_folder: Path) -> None:
-    text = opened(fleet_folder, "engine", boat="dunlin", part="Evidence").text
-    assert "Channels held:" in text
-    assert "Lacking:" in text
-
-
 def test_two_clicks_lead_from_a_finding_to_the_samples_behind_it(opened: Any, fleet_folder: Path) -> None:
     morning = opened(fleet_folder)
     held = next(parameters for _, page, parameters in morning.links if page == "engine")
@@ -108,29 +104,3 @@ def test_two_clicks_lead_from_a_finding_to_the_samples_behind_it(opened: Any, fl
     trace = opened(fleet_folder, "trace", **traces[0])
     assert traces[0]["log"] in trace.text
     assert trace.charts
-
-
-def _clicked(app: Any, key: str, selection: str, **fields: Any) -> None:
-    """What the browser sends when a mark is clicked."""
-    app.session_state[key] = {"selection": {selection: [fields]}}
-
-
-def test_a_clicked_shift_leads_to_its_own_samples(opened: Any, fleet_folder: Path) -> None:
-    shown = opened(fleet_folder, "engine", boat="curlew", engine="port", part="Shifting")
-    row = next(iter(_rows_of(fleet_folder)))
-    _clicked(shown.app, "reach:curlew/port", "shift", log_id=row["log_id"], at_s=row["at_s"])
-    labels = {label: parameters for label, page, parameters in shown.again().links if page == "trace"}
-    (said,) = [label for label in labels if "reach error" in label]
-    assert labels[said]["log"] == row["file"]
-    assert float(labels[said]["from"]) < row["at_s"]
-
-
-def test_a_click_that_belongs_to_another_engine_opens_nothing(opened: Any, fleet_folder: Path) -> None:
-    shown = opened(fleet_folder, "engine", boat="curlew", engine="port", part="Shifting")
-    _clicked(shown.app, "reach:curlew/port", "shift", log_id="of another engine", at_s=1.0)
-    assert "Click a mark to get to its samples." in shown.again().text
-
-
-def _rows_of(folder: Path) -> list[dict[str, Any]]:
-    found = shifts(Store(folder).reader(), "curlew/port", datetime.now(UTC), ZoneInfo("UTC"))
-    return [dict(row) for row in found[found["reach_error_pct"].notna()].to_dict("records")]

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from dashboard.charts import coverage, drawing, idling, marks, seen, shifting, tracing
+from dashboard.charts import coverage, drawing, idling, marks, responding, seen, shifting, tracing
+from pipeline.baselines import ThenNow, Watched
 from pipeline.catalogue import Limits, indicators
 from pipeline.channels import CHANNELS
 from pipeline.screen_data import local_ms, with_local_time
@@ -81,16 +82,17 @@ def test_no_limit_set_draws_no_limit() -> None:
 
 def test_a_throw_straight_through_is_not_held_against_voltage() -> None:
     # only shifts from or to neutral count for transit: the forward-to-reverse throw is left out
-    assert shifting.transit_rows(_shifts(), "battery_v")["transit_s"].tolist() == [0.4]
+    assert shifting.transit_rows(_shifts(), "forward", "battery_v")["transit_s"].tolist() == [0.4]
+    assert shifting.transit_rows(_shifts(), "reverse", "battery_v").empty
 
 
 def test_a_transit_without_a_temperature_is_not_held_against_temperature() -> None:
-    assert shifting.transit_rows(_shifts(), "temp_c")["temp_c"].tolist() == [60.0]
+    assert shifting.transit_rows(_shifts(), "forward", "temp_c")["temp_c"].tolist() == [60.0]
 
 
 def test_a_clicked_shift_is_known_by_its_log_and_moment_never_by_its_place() -> None:
     (pick,) = [p for p in shifting.reach(_shifts(), REACH.limits).to_dict()["params"] if p["name"] == shifting.PICK]
-    assert pick["select"]["fields"] == ["log_id", "at_s"]
+    assert pick["select"]["fields"] == ["file", "at_s"]
 
 
 @pytest.mark.parametrize(
@@ -151,7 +153,7 @@ def _windows() -> pd.DataFrame:
             "integral_pct": [1.0, float("nan"), 2.0],
             "fuel_trim_pct": [3.0, 1.0, 2.0],
             "thermal": ["cold", "hot", "warming"],
-            "runs_ago": [0, 4, 5],
+            "run_s": [0.0, 0.0, 0.0],
             "duration_s": [20.0, 20.0, 20.0],
             "rpm_mean": [620.0, 610.0, 600.0],
             "file": ["f", "f", "f"],
@@ -160,9 +162,54 @@ def _windows() -> pd.DataFrame:
     return with_local_time(rows, AUCKLAND)
 
 
-def test_recent_and_earlier_windows_are_told_apart() -> None:
-    assert idling.integral_rows(_windows(), "neutral")["age"].tolist() == ["last 5 runs"]
-    assert idling.integral_rows(_windows(), "forward")["age"].tolist() == ["earlier"]
+def _compared(since: str, baseline_to: str, now_from: str) -> ThenNow:
+    moments = dict(zip(("since_s", "baseline_to_s", "now_from_s"), _at(since, baseline_to, now_from), strict=True))
+    return ThenNow("neutral", then="", now="", change="", wanted="", status="ready", **moments)
+
+
+def test_first_runs_last_runs_and_what_lies_between_and_before_are_told_apart() -> None:
+    days = ["2026-05-01T07:00+12:00", "2026-06-01T07:00+12:00", "2026-06-07T07:00+12:00", "2026-06-14T07:00+12:00"]
+    rows = pd.concat([_windows().head(1)] * 4, ignore_index=True).assign(run_s=_at(*days))
+    compared = _compared(days[1], days[1], days[3])
+    assert idling.integral_rows(rows, "neutral", compared)["age"].tolist() == [
+        "before",
+        "first runs",
+        "between",
+        "last runs",
+    ]
+    assert set(idling.integral_rows(rows, "neutral", None)["age"]) == {"last runs"}
+
+
+def test_a_limit_has_its_word_beside_it() -> None:
+    words = drawing.limit_words(drawing.limit_rows(Limits(watch=1, hold=2))).to_dict()
+    assert words["encoding"]["text"]["field"] == "limit"
+    rows = shifting.position_rows(_shifts(), "forward", Limits(watch=1, hold=2))
+    layers = shifting.positions(rows).to_dict()["layer"]
+    said = [layer["encoding"]["text"]["value"] for layer in layers if layer["mark"]["type"] == "text"]
+    assert said == ["watch", "watch", "hold", "hold", "target"]
+
+
+def test_a_response_shows_where_each_facet_would_be_watched() -> None:
+    readings = with_local_time(
+        pd.DataFrame(
+            {
+                "indicator": ["engagement_dip", "engagement_dip", "idle_spread"],
+                "facet": ["forward", "reverse", ""],
+                "at_s": _at("2026-06-14T07:00+12:00", "2026-06-14T07:00+12:00", "2026-06-14T07:00+12:00"),
+                "value": [30.0, 25.0, 4.0],
+                "n": [3, 3, 2],
+                "temp_c": [60.0, 60.0, 60.0],
+                "file": ["f", "f", "f"],
+            }
+        ),
+        AUCKLAND,
+    )
+    rows = responding.response_rows(readings, "engagement_dip")
+    watched = [Watched("forward", (80.0,)), Watched("reverse", ())]
+    spec = responding.response(rows, watched, "rpm", drawing.NO_LIMITS).to_dict()
+    tables = [table for table in spec["datasets"].values() if table and "word" in table[0]]
+    assert [(row["facet"], row["value"]) for row in tables[0]] == [("forward", 80.0)]
+    assert responding.response_rows(readings, "idle_spread")["facet"].tolist() == ["all"]
 
 
 def test_the_trim_of_a_warming_engine_is_neither_cold_nor_hot() -> None:
@@ -170,7 +217,11 @@ def test_the_trim_of_a_warming_engine_is_neither_cold_nor_hot() -> None:
 
 
 def test_cold_and_hot_are_told_by_shape_and_colour() -> None:
-    spec = idling.trim(idling.trim_rows(_windows()), Limits(watch=5, hold=10)).to_dict()
+    days = pd.DataFrame(
+        {"local_ms": [0.0], "when": ["d"], "cold_pct": [1.0], "hot_pct": [0.0], "middle_pct": [0.5], "windows": [2]}
+    )
+    steps = pd.DataFrame({"local_ms": [0.0], "what": ["whole fleet"]})
+    spec = idling.trim(idling.trim_rows(_windows()), days, steps, Limits(watch=5, hold=10)).to_dict()
     dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
     assert dots["encoding"]["color"]["field"] == dots["encoding"]["shape"]["field"] == "thermal"
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard import data, parts, ways
 from dashboard.charts import idling, picking
-from dashboard.sections.idle import WINDOW_SECONDS
+from dashboard.panels.idle import WINDOW_SECONDS
 from pipeline import baselines, needs, wording
 from pipeline.catalogue import indicators
 from pipeline.register import Engine
@@ -44,7 +44,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
             parts.note(found.says)
     parts.section("First runs against last runs", "the fleet's common step taken out, at like temperature")
     if states:
-        st.html(parts.then_now_table([baselines.then_now(each) for each in states], "engine"))
+        st.html(parts.then_now_table([baselines.then_now(each) for each in states], "trim"))
     else:
         parts.nothing("Too few runs yet.")
 

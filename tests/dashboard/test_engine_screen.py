@@ -1,0 +1,146 @@
+"""The engine by sections: reached by address, told in sentences, every clicked mark leading to its own samples."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from pipeline import screen_data
+from pipeline.store import Store
+
+ENGINE = "curlew/port"
+AS_OF = datetime.fromisoformat("2026-06-15T05:00+00:00")
+
+SECTIONS = [
+    ("Shifting", "Reach error"),
+    ("Idle", "Integral against temperature"),
+    ("Fuel", "Fuel trim at idle"),
+    ("Response", "Engagement dip"),
+    ("Evidence", "What the newest logs hold"),
+]
+
+
+def _shown(opened: Any, folder: Path, section: str, **more: str) -> Any:
+    return opened(folder, "engine", **{"boat": "curlew", "engine": "port", "section": section, **more})
+
+
+def _click(shown: Any, key: str, selection: str, **fields: Any) -> Any:
+    """What the browser sends when a mark is clicked."""
+    shown.app.session_state[key] = {"selection": {selection: [fields]}}
+    return shown.again()
+
+
+@pytest.mark.parametrize(("section", "title"), SECTIONS)
+def test_each_section_is_reached_by_its_address_and_told_in_a_sentence(
+    opened: Any, fleet_folder: Path, section: str, title: str
+) -> None:
+    shown = _shown(opened, fleet_folder, section)
+    assert title in shown.text
+    assert shown.charts
+    assert 'class="mw-summary"' in shown.html
+    assert "nan" not in shown.text.lower()
+
+
+def test_an_unknown_section_is_said_with_those_there_are(opened: Any, fleet_folder: Path) -> None:
+    text = _shown(opened, fleet_folder, "Horsepower").text
+    assert "There is no section 'Horsepower'. Choose one: Shifting, Idle, Fuel, Response, Evidence." in text
+
+
+def test_the_section_that_is_chosen_is_drawn(opened: Any, fleet_folder: Path) -> None:
+    shown = _shown(opened, fleet_folder, "Fuel")
+    shown.app.button_group[0].set_value("Response")
+    other = shown.again()
+    assert "Stalls" in other.text
+    assert "Fuel trim at idle" not in other.text
+
+
+def test_shifting_lays_every_move_over_the_first_ones_and_states_both_counts(opened: Any, fleet_folder: Path) -> None:
+    text = _shown(opened, fleet_folder, "Shifting").text
+    for move in ("neutral to forward", "forward to neutral", "neutral to reverse", "reverse to neutral"):
+        assert move in text
+    assert "Newest 10 shifts: transit" in text
+    assert "First 20 of the present comparison" in text or "First " in text
+
+
+def test_positions_and_transits_stand_side_by_side_a_gear_each(opened: Any, fleet_folder: Path) -> None:
+    text = _shown(opened, fleet_folder, "Shifting").text
+    for gear in ("reverse", "neutral", "forward"):
+        assert f"into {gear}, against battery" in text
+    assert "Offset" in text
+    assert "Span" in text
+
+
+def test_a_table_change_is_marked_as_a_proposal_that_a_person_decides(opened: Any, fleet_folder: Path) -> None:
+    text = _shown(opened, fleet_folder, "Idle").text
+    assert "a proposal" in text
+    assert "nothing is changed here, a person decides" in text
+    assert "neutral row" in text
+    assert "First runs against last runs" in text
+
+
+def test_the_evidence_says_what_the_newest_log_lacks_and_which_channels(opened: Any, fleet_folder: Path) -> None:
+    text = opened(fleet_folder, "engine", boat="dunlin", section="Evidence").text
+    assert "The newest log (" in text
+    assert "Channels held:" in text
+    assert "Lacking:" in text
+
+
+def _first(folder: Path, what: str) -> dict[str, Any]:
+    store = Store(folder)
+    if what == "runs":
+        names = ("engagement_dip",)
+        rows = screen_data.engine_readings(store.reader(), ENGINE, names, AS_OF, ZoneInfo("UTC"))
+    else:
+        fetch = {"shifts": screen_data.shifts, "windows": screen_data.idle_windows}[what]
+        rows = fetch(store.reader(), ENGINE, AS_OF, ZoneInfo("UTC"))
+        known = {"shifts": "reach_error_pct", "windows": "integral_pct"}[what]
+        rows = rows[rows[known].notna() & ((what == "shifts") | rows.get("gear", rows["at_s"]).eq("neutral"))]
+    return dict(rows.to_dict("records")[0])
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "selection", "what", "said"),
+    [
+        ("Shifting", "reach:curlew/port", "shift", "shifts", "reach error"),
+        ("Idle", "integral:neutral:curlew/port", "window", "windows", "idle in neutral"),
+        ("Response", "engagement_dip:curlew/port", "run", "runs", "run of"),
+    ],
+)
+def test_a_clicked_mark_leads_to_its_own_samples_and_to_no_others(
+    opened: Any, fleet_folder: Path, section: str, key: str, selection: str, what: str, said: str
+) -> None:
+    shown = _shown(opened, fleet_folder, section)
+    before = [label for label, page, _ in shown.links if page == "trace"]
+    row = _first(fleet_folder, what)
+    clicked = _click(shown, key, selection, file=row["file"], at_s=row["at_s"])
+    links = [each for each in clicked.links if each[1] == "trace"]
+    (label, _, link) = next(each for each in links if links.count(each) > before.count(each[0]))
+    assert said in label
+    assert link["log"] == row["file"]
+    assert float(link["from"]) < row["at_s"] < float(link["from"]) + float(link["seconds"])
+    # the same click kept while another engine is shown must not open that engine's samples
+    other = _click(clicked, key, selection, file="inbox/of/another.csv", at_s=1.0)
+    assert "Click a mark to get to its samples." in other.text
+
+
+def test_a_mark_clicked_on_one_engine_opens_nothing_on_its_sibling(opened: Any, fleet_folder: Path) -> None:
+    row = _first(fleet_folder, "shifts")
+    shown = _click(_shown(opened, fleet_folder, "Shifting"), "reach:curlew/port", "shift", **_named(row))
+    sibling = opened(fleet_folder, "engine", boat="curlew", engine="starboard", section="Shifting")
+    sibling.app.session_state["reach:curlew/port"] = shown.app.session_state["reach:curlew/port"]
+    assert "Click a mark to get to its samples." in sibling.again().text
+
+
+def _named(row: dict[str, Any]) -> dict[str, Any]:
+    return {"file": row["file"], "at_s": row["at_s"]}
+
+
+def test_the_newest_shifts_can_be_reached_without_a_pointer(opened: Any, fleet_folder: Path) -> None:
+    shown = _shown(opened, fleet_folder, "Shifting")
+    links = [each for label, page, each in shown.links if page == "trace" and "reach error" in label]
+    assert len(links) >= 10
+    assert all({"log", "from", "seconds"} <= set(each) for each in links)
