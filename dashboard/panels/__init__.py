@@ -1,1 +1,1 @@
-"""Parts of the Logs screen: what came in, a log brought in by hand."""
+"""Parts of the screens that are too long for one module: each fetches what it shows, draws it and says it."""
