@@ -22,13 +22,16 @@ from dashboard import state
 from dashboard.ahead import Ahead
 from pipeline import baselines, happenings, logbook, morning, projections, screen_data, season_data
 from pipeline import log_events as events
+from pipeline import method as methods
 from pipeline import overlays as overlaid
 from pipeline import trace as traces
 from pipeline.catalogue import Indicator, Limits, indicators
 from pipeline.changes import Change, changes
 from pipeline.corrections import Corrections, corrections
 from pipeline.happenings import Happening
+from pipeline.history import load_history
 from pipeline.logbook import Kind, Note
+from pipeline.method import Method
 from pipeline.morning import Morning
 from pipeline.overlays import Overlay
 from pipeline.projections import Projection
@@ -410,6 +413,11 @@ def proposed(fleet: Fleet, engine_id: str, as_of: datetime) -> Corrections:
     return _proposed(fleet.edition, engine_id, as_of, fleet)
 
 
+def method(fleet: Fleet, as_of: datetime) -> Method:
+    """How everything is judged, with the false-alarm budget of this fleet as it has run up to a moment."""
+    return _method(fleet.edition, as_of, fleet)
+
+
 def limits(fleet: Fleet, indicator: str, engine_id: str) -> Limits:
     """The limits in force for an engine."""
     return limits_of(indicators()[indicator], fleet.register, engine_id)
@@ -512,6 +520,11 @@ def _place(edition: Edition, indicator: str, facet: str, as_of: datetime, _fleet
     rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps)
     states_ = season_data.at_place(found.states, indicator, facet)
     return Place(indicators()[indicator], facet, rows, states_, steps)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _method(edition: Edition, as_of: datetime, _fleet: Fleet) -> Method:  # noqa: ARG001 - the edition is the key
+    return methods.method(methods.budget_of(load_history(_fleet.store.reader(), as_of)))
 
 
 _ROWS: Final = {

@@ -262,8 +262,9 @@ def finding_facts(found: Finding, morning: Morning) -> Iterator[tuple[str, str]]
     if found.since is not None:
         yield "Since", f"{_local(found.since, morning):%a} {wording.date(_local(found.since, morning))}"
     if found.per_100_hours is not None:
-        pace = f"{found.per_100_hours:+.2g} {wording.short_unit(indicator)}"
-        yield "Per 100 h", pace.replace("-", "−")
+        yield "Per 100 h", wording.pace(found.per_100_hours, indicator) or ""
+    if found.per_week is not None:
+        yield "Per week", wording.pace(found.per_week, indicator) or ""
     if found.engines is not None:
         yield "Engines", str(found.engines)
     yield "Limits", limits_text(found.watch, found.hold, indicator)

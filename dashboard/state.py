@@ -18,6 +18,7 @@ SECTION: Final = "section"
 LOG: Final = "log"
 FROM: Final = "from"
 SECONDS: Final = "seconds"
+SEARCH: Final = "search"
 
 _KEPT: Final = (BOAT, ENGINE, INDICATOR, FACET, AS_OF)
 """Parameters that go along from screen to screen; the others belong to one link."""

@@ -11,21 +11,42 @@ from datetime import timedelta
 from types import MappingProxyType, ModuleType
 from typing import Final
 
-from pipeline import aftermath, corrections, evidence, occurrences, ranking, states, verdicts, wording
+from pipeline import (
+    aftermath,
+    corrections,
+    evidence,
+    inbox,
+    log_lists,
+    logbook,
+    occurrences,
+    ranking,
+    states,
+    take,
+    verdicts,
+    wording,
+)
 from pipeline.aftermath import Outcome
 from pipeline.catalogue import Indicator, indicators, read_query
 from pipeline.causes import CAUSES
 from pipeline.diagnosis import patient, shifting
 from pipeline.history import History
 from pipeline.logbook import ANSWERING, REBASING, Kind
+from pipeline.problems import CATALOGUE
+from pipeline.readers import request
+from pipeline.register import mistakes, schedule, starter
 from pipeline.season import epochs, fleet, like_for_like, movement, together
 from pipeline.season.epochs import Reason
 from pipeline.season.movement import PatternWord
 from pipeline.states import STATUSES
 from pipeline.statistics import adjust, alarm_budget, level, pattern, regression
 from pipeline.statistics.alarm_budget import expected_false_alarms
+from pipeline.statistics.run_length import one_sided_cusum_arl
+from pipeline.ways_out import FAULTS, WAYS_OUT
 
 Value = float | str
+
+DECLARING: Final = (inbox, log_lists, logbook, take, request, mistakes, schedule, starter)
+"""The rooms whose problems stand in the catalogue once they are imported."""
 
 
 @dataclass(frozen=True)
@@ -80,12 +101,36 @@ class Word:
 
 @dataclass(frozen=True)
 class CauseMethod:
-    """One cause: what points at it and what to do about it."""
+    """One cause: what points at it, what speaks against it, and what to do about it."""
 
     word: str
     title: str
     shows: str
+    against: str
     do: str
+
+
+@dataclass(frozen=True)
+class ProblemMethod:
+    """One thing that can be wrong with data: its code, what it means, and the way out."""
+
+    code: str
+    meaning: str
+    way_out: str
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """What the budget makes of a monitor whose baseline has so many runs: where a sum starts and where it signals.
+
+    Both in spreads of the baseline. `limit` is None where the baseline is too short for a monitor. `delays` are the
+    runs until a level that moved by so many spreads is signalled, on average.
+    """
+
+    baseline_runs: int
+    allowance: float
+    limit: float | None
+    delays: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -93,6 +138,7 @@ class Budget:
     """What false alarms to expect of a fleet of healthy engines in `days`: decisions / run length, from the monitors.
 
     `monitors` and `readings_a_day` are those of one engine. A signal alone is no watch yet, so this is an upper bound.
+    `three_sigma_signals` is what limits at three standard deviations would give instead.
     """
 
     engines: int
@@ -103,6 +149,7 @@ class Budget:
     run_length: float
     false_signals: float
     per_1000_engine_days: float
+    three_sigma_signals: float
 
 
 @dataclass(frozen=True)
@@ -113,7 +160,10 @@ class Method:
     causes: tuple[CauseMethod, ...]
     statistics: tuple[Statistic, ...]
     lists: MappingProxyType[str, tuple[Word, ...]]
+    problems: tuple[ProblemMethod, ...]
+    faults: tuple[ProblemMethod, ...]
     budget: Budget
+    thresholds: tuple[Threshold, ...]
     cautions: tuple[str, ...]
 
 
@@ -121,12 +171,31 @@ def method(fleet_budget: Budget) -> Method:
     """The whole method, with the false-alarm budget of a fleet: `budget_of(history)`, or `budget(engines)`."""
     return Method(
         indicators=tuple(_indicator(each) for each in indicators().values()),
-        causes=tuple(CauseMethod(each.word, each.title, each.shows, each.do) for each in CAUSES.values()),
+        causes=tuple(CauseMethod(each.word, each.title, each.shows, each.against, each.do) for each in CAUSES.values()),
         statistics=STATISTICS,
         lists=MappingProxyType({name: tuple(words) for name, words in _lists().items()}),
+        problems=tuple(ProblemMethod(code, CATALOGUE[code], way_out) for code, way_out in WAYS_OUT.items()),
+        faults=tuple(ProblemMethod(word, *said) for word, said in FAULTS.items()),
         budget=fleet_budget,
+        thresholds=tuple(_threshold(runs) for runs in _BASELINES),
         cautions=wording.CAUTIONS,
     )
+
+
+_BASELINES: Final = (like_for_like.FEWEST_RUNS, like_for_like.BASELINE_RUNS)
+"""Runs for which the screen tells the threshold: the shortest baseline and a whole one."""
+
+_MOVED: Final = (3.0, 6.0)
+"""Movements, in spreads of the baseline, for which it tells how long a signal takes."""
+
+
+def _threshold(baseline_runs: int) -> Threshold:
+    """The design that the monitors of `movement` use on a baseline of so many runs."""
+    design = movement.monitor_design(baseline_runs)
+    if design is None:
+        return Threshold(baseline_runs, alarm_budget.allowance(baseline_runs), None, ())
+    delays = tuple((moved, one_sided_cusum_arl(design.k, design.h, moved)) for moved in _MOVED)
+    return Threshold(baseline_runs, design.k, design.h, delays)
 
 
 def budget(engines: int, monitors: float = 30.0, readings_a_day: float = 1.3, days: float = 100.0) -> Budget:
@@ -134,7 +203,12 @@ def budget(engines: int, monitors: float = 30.0, readings_a_day: float = 1.3, da
     decisions = engines * monitors * readings_a_day * days
     found = expected_false_alarms(decisions, movement.RUN_LENGTH)
     rate = 1000 * found / (engines * days) if engines and days else 0.0
-    return Budget(engines, monitors, readings_a_day, days, decisions, movement.RUN_LENGTH, found, rate)
+    textbook = expected_false_alarms(decisions, THREE_SIGMA_RUN_LENGTH)
+    return Budget(engines, monitors, readings_a_day, days, decisions, movement.RUN_LENGTH, found, rate, textbook)
+
+
+THREE_SIGMA_RUN_LENGTH: Final = 370.4
+"""Readings between false signals of a chart with three-sigma limits (Montgomery, Introduction to SQC)."""
 
 
 def budget_of(history: History, days: float = 100.0) -> Budget:

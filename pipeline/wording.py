@@ -202,6 +202,11 @@ def pace(slope: float | None, indicator: Indicator) -> str | None:
     return None if slope is None else f"{slope:+.2g} {short_unit(indicator)}".rstrip().replace("-", "−")
 
 
+def sentence(text: str) -> str:
+    """A phrase as a sentence."""
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 def lower_first(text: str) -> str:
     """A title as it stands within a sentence."""
     return text[:1].lower() + text[1:]

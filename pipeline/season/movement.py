@@ -16,7 +16,7 @@ from pipeline.history import FloatArray, Series
 from pipeline.season.epochs import Epoch, Reason
 from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like
 from pipeline.season.together import CommonStep, common_offset
-from pipeline.statistics.alarm_budget import cusum_for_budget
+from pipeline.statistics.alarm_budget import CusumDesign, cusum_for_budget
 from pipeline.statistics.arrays import median
 from pipeline.statistics.level import spread
 from pipeline.statistics.monitor import cusum
@@ -227,12 +227,16 @@ def _is_signalled(found: LikeForLike, scale: float | None, indicator: Indicator)
     if indicator.looks_back:
         # readings that share their runs make no independent sum: the level itself must stand out
         return bool(abs(np.median(standardised[-NOW_RUNS:])) > _SIGMAS_SHARED)
-    freedom = found.baseline_n - 1 + POOLED
-    design = cusum_for_budget(RUN_LENGTH, baseline_n=found.baseline_n, spread_df=freedom, lag_one=LAG_ONE)
+    design = monitor_design(found.baseline_n)
     if design is None:
         return False
     run = cusum(np.clip(standardised, -_CLIP, _CLIP), target=0.0, sigma=1.0, k=design.k, h=design.h)
     return bool(max(run.upper[-1], run.lower[-1]) > run.limit)
+
+
+def monitor_design(baseline_n: int) -> CusumDesign | None:
+    """The monitor on a baseline of so many runs that keeps to the budget; None where that is too short for one."""
+    return cusum_for_budget(RUN_LENGTH, baseline_n=baseline_n, spread_df=baseline_n - 1 + POOLED, lag_one=LAG_ONE)
 
 
 LAG_ONE: Final = 0.2

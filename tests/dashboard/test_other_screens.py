@@ -6,9 +6,6 @@ import re
 from pathlib import Path
 from typing import Any
 
-from pipeline.catalogue import indicators, read_query
-from pipeline.causes import CAUSES
-
 
 def test_the_logs_add_up_and_each_refusal_says_why(opened: Any, fleet_folder: Path) -> None:
     # a log without a clock starts at its file's own time, which is after the simulated days
@@ -26,23 +23,3 @@ def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) 
     table = shown.again().html.split("mw-logs")[-1]
     assert "inbox/dunlin/" in table
     assert "inbox/curlew/" not in table
-
-
-def test_the_method_of_every_indicator_can_be_read(opened: Any, fleet_folder: Path) -> None:
-    for name, indicator in indicators().items():
-        shown = opened(fleet_folder, "method", indicator=name)
-        assert indicator.meaning in shown.text
-        assert indicator.source in shown.text
-        assert shown.app.code[0].value == read_query("indicators", name)
-
-
-def test_the_method_lists_every_cause(opened: Any, fleet_folder: Path) -> None:
-    text = opened(fleet_folder, "method").text
-    assert [each.word for each in CAUSES.values() if each.title not in text or each.do not in text] == []
-
-
-def test_the_method_tells_the_fleets_own_limits(opened: Any, own_folder: Path) -> None:
-    register = own_folder / "fleet.toml"
-    text = register.read_text(encoding="utf-8")
-    register.write_text(text + "\n[limits.shift_reach_error]\nwatch = 0.7\n", encoding="utf-8")
-    assert "watch 0.7, hold 2 %" in opened(own_folder, "method", indicator="shift_reach_error").text

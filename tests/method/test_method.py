@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
+import math
+import pkgutil
 import re
+import subprocess
+import sys
 import typing
 from datetime import timedelta
 from types import ModuleType
@@ -10,6 +15,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
+import pipeline
 from pipeline import (
     aftermath,
     catalogue,
@@ -20,6 +26,7 @@ from pipeline import (
     ranking,
     states,
     verdicts,
+    ways_out,
     wording,
 )
 from pipeline.aftermath import Outcome
@@ -27,6 +34,7 @@ from pipeline.causes import CAUSES
 from pipeline.diagnosis import fuelling, idling, patient, shifting, signals, supply
 from pipeline.history import History, Series, SeriesKey
 from pipeline.logbook import Kind
+from pipeline.problems import CATALOGUE
 from pipeline.season import epochs, fleet, like_for_like, movement, together
 from pipeline.season.epochs import Reason
 from pipeline.season.movement import PatternWord
@@ -81,7 +89,7 @@ def test_a_limit_that_nobody_set_is_said() -> None:
 
 def test_every_cause_is_told() -> None:
     assert [each.word for each in WHOLE.causes] == list(CAUSES)
-    assert all(each.title and each.shows and each.do for each in WHOLE.causes)
+    assert all(each.title and each.shows and each.against and each.do for each in WHOLE.causes)
 
 
 @pytest.mark.parametrize("module", JUDGING, ids=lambda module: module.__name__)
@@ -142,6 +150,8 @@ def test_a_twelve_engine_season_of_the_handbook_s_monitor_has_its_published_numb
     found = method.budget(12, monitors=8, readings_a_day=1.0, days=100)
 
     assert (found.decisions, found.false_signals) == (9600, pytest.approx(20.6, abs=0.05))
+    # three-sigma limits: ARL 370.4 in the same book
+    assert found.three_sigma_signals == pytest.approx(9600 / 370.4)
 
 
 def test_the_budget_in_force_is_one_false_signal_in_a_thousand_engine_days() -> None:
@@ -176,3 +186,47 @@ def test_a_fleet_without_readings_has_an_empty_budget() -> None:
 
 def test_the_cautions_stand_in_it() -> None:
     assert WHOLE.cautions == wording.CAUTIONS
+
+
+def test_every_problem_of_every_room_has_its_way_out() -> None:
+    # every module of the pipeline is imported here, so that no room's problems are left out
+    for module in pkgutil.walk_packages(pipeline.__path__, "pipeline."):
+        if not module.name.endswith("mdf4_child"):
+            importlib.import_module(module.name)
+
+    assert set(ways_out.WAYS_OUT) == set(CATALOGUE)
+    assert {each.code: each.meaning for each in WHOLE.problems} == CATALOGUE
+    assert [each.code for each in WHOLE.problems if not each.way_out.endswith(".")] == []
+
+
+def test_the_screen_has_every_problem_without_importing_more_than_the_method() -> None:
+    told = "from pipeline import method; print(len(method.method(method.budget(1)).problems))"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)  # noqa: S603
+
+    assert int(done.stdout) == len(CATALOGUE)
+
+
+def test_every_fault_of_a_channel_has_its_way_out() -> None:
+    header = catalogue.read_header("events", "signals")["columns"]["fault"]
+    words = re.sub(r"\([^)]*\)", "", header).split(",")
+
+    assert [each.code for each in WHOLE.faults] == [" ".join(word.split()) for word in words]
+
+
+def test_a_threshold_is_the_one_that_the_monitors_use() -> None:
+    short, whole = WHOLE.thresholds
+    design = movement.monitor_design(like_for_like.BASELINE_RUNS)
+
+    assert (short.baseline_runs, short.limit) == (like_for_like.FEWEST_RUNS, None)
+    assert design is not None
+    assert (whole.allowance, whole.limit) == (design.k, design.h)
+
+
+def test_how_long_a_signal_takes_agrees_with_the_textbook_approximation() -> None:
+    # Siegmund (1985), as given by Montgomery, Introduction to Statistical Quality Control, chapter on the CUSUM:
+    # ARL = (exp(-2 d b) + 2 d b - 1) / (2 d^2), with d = shift - k and b = h + 1.166
+    for threshold in WHOLE.thresholds:
+        for moved, delay in threshold.delays:
+            off, wide = moved - threshold.allowance, (threshold.limit or 0.0) + 1.166
+            expected = (math.exp(-2 * off * wide) + 2 * off * wide - 1) / (2 * off**2)
+            assert delay == pytest.approx(expected, rel=0.05)
