@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard import data, state
 from dashboard.charts import drawing
@@ -23,6 +24,8 @@ from pipeline.register import Boat, Engine, RegisterError
 from pipeline.register.words import did_you_mean
 from pipeline.states import Status
 from pipeline.store import StoreError
+
+Thing = TypeVar("Thing")
 
 FIRST_LIGHT: Final = time(6, 0)
 """The time of day a replayed morning starts from."""
@@ -285,6 +288,12 @@ def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -
 def channel_title(channel: str) -> str:
     """A channel's name in words."""
     return channel.replace("_", " ")
+
+
+def side_by_side(things: Sequence[Thing]) -> Iterator[tuple[Thing, DeltaGenerator]]:
+    """Each thing with its place, two beside each other; on a phone they stand in their order."""
+    for at in range(0, len(things), 2):
+        yield from zip(things[at : at + 2], st.columns(2), strict=False)
 
 
 def summary(text: str) -> None:

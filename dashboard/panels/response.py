@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import Any, Final
 
 import pandas as pd
-import streamlit as st
 
 from dashboard import data, parts, ways
 from dashboard.charts import drawing, picking, responding
@@ -28,9 +27,8 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     """Draw the section."""
     rows = data.readings(fleet, engine.engine_id, (*SHOWN, "stall"), as_of)
     _stalls(fleet, engine, as_of, rows)
-    places = st.columns(2)
-    for at, name in enumerate(SHOWN):
-        with places[at % 2]:
+    for name, place in parts.side_by_side(SHOWN):
+        with place:
             _response(fleet, engine, as_of, indicators()[name], rows)
 
 

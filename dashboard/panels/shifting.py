@@ -83,9 +83,8 @@ def _overlays(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     if not found:
         parts.nothing("No shift from or to neutral with a settled position.")
         return
-    places = st.columns(2)
-    for at, move in enumerate(found):
-        with places[at % 2]:
+    for move, place in parts.side_by_side(found):
+        with place:
             parts.small_heading(f"{move.from_gear} to {move.to_gear}", "")
             parts.summary(move.says)
             parts.draw(shifting.overlay(move), f"overlay:{move.from_gear}:{move.to_gear}")
