@@ -287,9 +287,9 @@ def log_named(fleet: Fleet, engine_id: str, as_of: datetime, file: str) -> LogPl
     return traces.log_named(fleet.store.reader(), engine_id, as_of, file)
 
 
-def trace(fleet: Fleet, stretch: Stretch, channels: tuple[str, ...], buckets: int = traces.BUCKETS) -> pd.DataFrame:
+def trace(fleet: Fleet, stretch: Stretch, channels: tuple[str, ...]) -> pd.DataFrame:
     """Channels of a log in a stretch, thinned."""
-    return _trace(fleet.edition, stretch, channels, buckets, fleet)
+    return _trace(fleet.edition, stretch, channels, fleet)
 
 
 def log_events(fleet: Fleet, engine_id: str, place: LogPlace) -> pd.DataFrame:
@@ -554,13 +554,7 @@ def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) 
     return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)
 
 
-@st.cache_data(max_entries=32, show_spinner=False)
-def _trace(
-    edition: Edition,  # noqa: ARG001 - the edition is the key
-    stretch: Stretch,
-    channels: tuple[str, ...],
-    buckets: int,
-    _fleet: Fleet,
-) -> pd.DataFrame:
+@st.cache_data(max_entries=128, show_spinner=False)
+def _trace(edition: Edition, stretch: Stretch, channels: tuple[str, ...], _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
     samples = _fleet.store.samples_path(stretch.place.samples)
-    return traces.trace(_fleet.store.reader(), samples, stretch, channels, _fleet.zone, buckets)
+    return traces.trace(_fleet.store.reader(), samples, stretch, channels, _fleet.zone)

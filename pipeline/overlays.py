@@ -32,6 +32,9 @@ LIKE_V: Final = 0.2
 """How far beyond the newest shifts' own range a shift still counts as alike: either slows a sound actuator by about a
 hundredth of a second, the resolution of a fast log (common practice, no published source)."""
 
+STANDS_STILL_S: Final = 0.15
+"""A stand-still part-way that is told, as in the indicator of hesitation."""
+
 BEFORE_S: Final = 0.25
 SHORTEST_S: Final = 1.5
 LONGEST_S: Final = 8.0
@@ -141,4 +144,7 @@ def _middle(shifts: pd.DataFrame) -> str:
     said = [f"settles at {shifts['settled_pct'].median():.1f} %"]
     if pd.notna(took):
         said.insert(0, f"transit {wording.number(float(took), transit)}")
+    still = int((shifts["hesitation_s"] >= STANDS_STILL_S).sum())
+    if still:
+        said.append(f"{still} stood still part-way")
     return ", ".join(said)

@@ -22,8 +22,6 @@ FINE_SAMPLES: Final = 2_000_000
 
 FIRST_PANELS: Final = 2
 
-OVERVIEW_BUCKETS: Final = 300
-
 
 def show() -> None:
     """Draw the screen."""
@@ -82,10 +80,9 @@ def _stretch(fleet: data.Fleet, engine: Engine, place: LogPlace, found: pd.DataF
     _write(shown)
     _buttons(shown)
     panels = _chosen_panels(place, shown)
-    channels = tuple(name for panel in panels for name in panel.channels)
     with st.spinner("Reading samples…"):
-        lines = data.trace(fleet, shown, channels)
-    drawn = list(tracing.panel_rows(lines, panels))
+        # panel by panel: one more costs no reading of the others
+        drawn = [each for panel in panels for each in tracing.panel_rows(_lines(fleet, shown, panel), [panel])]
     events = tracing.event_rows(found, shown.from_s, shown.to_s)
     st.html(tag("p", _says(shown, events, len(drawn)), class_="mw-summary"))
     if not drawn:
@@ -93,6 +90,10 @@ def _stretch(fleet: data.Fleet, engine: Engine, place: LogPlace, found: pd.DataF
         return
     chart = tracing.stacked(drawn, events, data.span_ms(fleet, shown))
     parts.draw(chart, f"trace:{engine.engine_id}:{place.log_id}")
+
+
+def _lines(fleet: data.Fleet, shown: Stretch, panel: tracing.Panel) -> pd.DataFrame:
+    return data.trace(fleet, shown, panel.channels)
 
 
 def _held(place: LogPlace) -> Stretch:
@@ -133,7 +134,9 @@ def _drawn_over(fleet: data.Fleet, place: LogPlace, held: Stretch) -> Stretch | 
     channel = next((name for name in ("rpm", "shift_position", *place.channels) if name in place.channels), None)
     if channel is None:
         return None
-    rows = data.trace(fleet, held.whole(), (channel,), OVERVIEW_BUCKETS)
+    panel = next(panel for panel in tracing.PANELS if channel in panel.channels)
+    lines = _lines(fleet, held.whole(), panel)
+    rows = lines[lines["channel"] == channel]
     if rows.empty:
         return None
     what = parts.channel_title(channel)

@@ -10,6 +10,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pipeline import screen_data
+from pipeline.catalogue import indicators
+from pipeline.ingest import ingest
+from pipeline.register import load_register
 from pipeline.store import Store
 
 ENGINE = "curlew/port"
@@ -144,3 +147,43 @@ def test_the_newest_shifts_can_be_reached_without_a_pointer(opened: Any, fleet_f
     links = [each for label, page, each in shown.links if page == "trace" and "reach error" in label]
     assert len(links) >= 10
     assert all({"log", "from", "seconds"} <= set(each) for each in links)
+
+
+@pytest.fixture(scope="module")
+def bare_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One engine whose only log holds nothing but speed."""
+    folder = tmp_path_factory.mktemp("bare")
+    (folder / "inbox" / "petrel").mkdir(parents=True)
+    (folder / "fleet.toml").write_text(
+        '[fleet]\nname = "One"\ntimezone = "Europe/Dublin"\n[[boat]]\nid = "petrel"\nname = "Petrel"\n'
+        '[[boat.engine]]\nid = "main"\n',
+        encoding="utf-8",
+    )
+    rows = [f"{place / 10:.1f},{620 + place % 7}" for place in range(1200)]
+    log = folder / "inbox" / "petrel" / "2026-06-14_0700.csv"
+    log.write_text("\n".join(["time,rpm", *rows]), encoding="utf-8")
+    ingest(load_register(folder, frozenset(indicators())))
+    return folder
+
+
+@pytest.mark.parametrize(
+    ("section", "said"),
+    [
+        ("Shifting", "No log of this engine holds shift position nor shift target."),
+        ("Idle", "No log of this engine holds idle integral nor coolant temp or oil temp."),
+        ("Fuel", "No log of this engine holds fuel trim nor coolant temp or oil temp."),
+        ("Response", "No log of this engine holds rpm target nor gear or shift target."),
+        ("Evidence", "Shift reach error: needs shift position, shift target"),
+    ],
+)
+def test_a_section_without_its_channels_says_which_are_lacking(
+    opened: Any, bare_folder: Path, section: str, said: str
+) -> None:
+    assert said in opened(bare_folder, "engine", boat="petrel", section=section).text
+
+
+def test_a_log_of_one_channel_has_one_panel_and_a_boat_of_it_still_opens(opened: Any, bare_folder: Path) -> None:
+    shown = opened(bare_folder, "trace", boat="petrel")
+    (chart,) = [chart for chart in shown.charts if "vconcat" in chart]
+    assert [panel["title"]["text"] for panel in chart["vconcat"]][-1] == "speed, rpm"
+    assert "Petrel" in opened(bare_folder, "boat", boat="petrel").text

@@ -18,7 +18,7 @@ create table events.runs (engine_id varchar, run_id varchar, log_id varchar);
 create table events.shifts (
     engine_id varchar, log_id varchar, started_at timestamptz, held_s double, from_gear varchar, to_gear varchar,
     from_target_pct double, target_pct double, start_pct double, settled_pct double, reach_error_pct double,
-    transit_s double, battery_v double, temp_c double
+    transit_s double, hesitation_s double, battery_v double, temp_c double
 );
 create table events.idle_windows (
     engine_id varchar, log_id varchar, started_at timestamptz, thermal varchar, fuel_trim_pct double

@@ -113,7 +113,7 @@ def _shifts(
         db.execute("insert into marts.logs values (?, ?, ?)", (name, f"inbox/{name}.csv", at + timedelta(hours=1)))
         db.execute("insert into marts.engine_logs values ('a/b', ?, ?)", (name, f"samples/{name}.parquet"))
         db.execute(
-            "insert into events.shifts values ('a/b', ?, ?, 5, ?, ?, 50, 90, 50.1, 89, -1, 0.4, 13.5, ?)",
+            "insert into events.shifts values ('a/b', ?, ?, 5, ?, ?, 50, 90, 50.1, 89, -1, 0.4, 0.0, 13.5, ?)",
             (name, at, from_gear, to_gear, temp),
         )
 

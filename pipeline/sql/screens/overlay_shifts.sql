@@ -24,6 +24,7 @@ with usable as (
         shifts.settled_pct,
         shifts.reach_error_pct,
         shifts.transit_s,
+        shifts.hesitation_s,
         shifts.battery_v,
         shifts.temp_c,
         row_number() over (
@@ -127,6 +128,7 @@ select
     settled_pct,
     reach_error_pct,
     transit_s,
+    hesitation_s,
     battery_v,
     temp_c,
     has_like as is_like
@@ -146,6 +148,7 @@ select
     settled_pct,
     reach_error_pct,
     transit_s,
+    hesitation_s,
     battery_v,
     temp_c,
     true as is_like
