@@ -54,8 +54,8 @@ def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted:
         .encode(
             x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
             y=alt.Y("integral_pct:Q", title="integral, %"),
-            color=alt.Color("age:N", scale=colours),
-            shape=alt.Shape("age:N", scale=shapes),
+            color=alt.Color("age:N", scale=colours, legend=alt.Legend(columns=2)),
+            shape=alt.Shape("age:N", scale=shapes, legend=alt.Legend(columns=2)),
             size=picking.sized(pick, 50),
             tooltip=_TIPS,
         )
