@@ -53,6 +53,7 @@ class Indicator(BaseModel):
     `set_to` is the value inside that band that a correction is made for (common practice, no published source).
     `resolution` is how finely a reading can be told. `priors` are the slope on a covariate expected before any reading
     and how far it may be off (1 sd), in reading units per covariate unit: common practice, no published source.
+    A `kind` of 'share' says that a reading counts some of `n` tries, so that its level is the share over several runs.
     `looks_back` says that neighbouring readings share most of what they rest on. `rests_on` are the channels without
     which a reading says nothing, for any facet or by the facet's first word.
     """
@@ -75,6 +76,7 @@ class Indicator(BaseModel):
     wanted: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))
     set_to: Mapping[str, float] = Field(default_factory=lambda: MappingProxyType({}))
     looks_back: bool = False
+    kind: Literal["level", "share"] = "level"
     rests_on: Mapping[str, tuple[str, ...]] = Field(default_factory=lambda: MappingProxyType({}))
     drift: Drift = Field(default_factory=Drift)
     priors: Mapping[str, tuple[float, float]] = Field(default_factory=lambda: MappingProxyType({}))

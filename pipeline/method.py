@@ -34,7 +34,7 @@ from pipeline.logbook import ANSWERING, REBASING, Kind
 from pipeline.problems import CATALOGUE
 from pipeline.readers import request
 from pipeline.register import mistakes, schedule, starter
-from pipeline.season import epochs, fleet, like_for_like, movement, together
+from pipeline.season import epochs, fleet, like_for_like, movement, shares, together
 from pipeline.season.epochs import Reason
 from pipeline.season.movement import PatternWord
 from pipeline.states import STATUSES
@@ -385,6 +385,14 @@ STATISTICS: Final = (
             _constant(alarm_budget, "WIDEST_LIMIT", "spreads", "beyond which a baseline is too short for a monitor"),
         ),
         "Page (1954); Lucas & Crosier (1982); estimated baselines: Jensen, Jones-Farmer, Champ & Woodall (2006)",
+    ),
+    Statistic(
+        "Shares",
+        "A reading that counts a few tries, such as the shifts of one run, is too coarse for a median. Its tries are "
+        "added up over the newest runs and held against those of the baseline by an exact test; sums that share their "
+        "runs are one decision, and the test spends the same budget of false alarms.",
+        (_constant(shares, "SHARE_RUNS", "runs", "whose tries make the share now"),),
+        "interval: Wilson (1927), NIST/SEMATECH e-Handbook 7.2.4.1; test: Fisher (1935)",
     ),
     Statistic(
         "Drift",

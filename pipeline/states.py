@@ -18,8 +18,10 @@ from pipeline.history import FloatArray, Series, SeriesKey
 from pipeline.register import Register
 from pipeline.season.fleet import Season
 from pipeline.season.movement import Movement
+from pipeline.season.shares import added_up
 from pipeline.statistics.arrays import median
-from pipeline.statistics.level import CentreScale, level_now
+from pipeline.statistics.level import CentreScale, Level, level_now
+from pipeline.statistics.proportion import wilson
 
 Status = Literal["hold", "watch", "unchecked", "ready"]
 
@@ -100,9 +102,7 @@ def states(season: Season, register: Register) -> Iterator[State]:
 def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
     """The level of the newest runs against the limits, and its movement against the baseline."""
     newest, own = moved.series.pick(moved.now), moved.values[moved.now]
-    usual = None if moved.found is None else CentreScale(0.0, moved.found.scale, moved.found.baseline_n)
-    level = level_now(newest.value, usual=usual)
-    own_level = median(own)
+    level, own_level = _level(moved, newest, own, indicator)
     away = distance(indicator, moved.series.key.facet, own_level)
     is_limit = indicator.judged.against == "limits"
     held = is_limit and is_beyond(indicator, limits.hold, own_level, away)
@@ -127,12 +127,23 @@ def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
     )
 
 
+def _level(moved: Movement, newest: Series, own: FloatArray, indicator: Indicator) -> tuple[Level, float]:
+    """The level of the newest runs with its interval, and that level without what the whole fleet did."""
+    if indicator.kind == "share":
+        share = added_up(newest)
+        return Level(share.value, wilson(share.count, share.tries), len(newest), "binomial"), share.value
+    usual = None if moved.found is None else CentreScale(0.0, moved.found.scale, moved.found.baseline_n)
+    return level_now(newest.value, usual=usual), median(own)
+
+
 def has_moved(moved: Movement, indicator: Indicator, limits: Limits, away: float) -> bool:
     """Whether the like-for-like level left its baseline, for the worse, by what is watched, clearly and signalled."""
     size = drift_size(indicator, limits, moved.baseline, moved.resolution)
     if not size or moved.shift is None or moved.shift_error is None or moved.found is None:
         return False
-    clear = abs(moved.shift) >= max(size, CLEAR_SIGMAS * moved.shift_error) and moved.is_signalled
+    # the exact test of a share tells by itself whether it is clear
+    least = 0.0 if indicator.kind == "share" else CLEAR_SIGMAS * moved.shift_error
+    clear = abs(moved.shift) >= max(size, least) and moved.is_signalled
     return clear and _is_worse(moved, indicator, away)
 
 
@@ -147,6 +158,8 @@ def drift_size(
         return limits.watch
     if indicator.drift.watch is None or (indicator.drift.is_share and baseline is None):
         return None
+    if indicator.kind == "share":
+        return indicator.drift.watch
     # what the log cannot resolve is no movement, however small a share the header names
     size = indicator.drift.watch * (abs(baseline or 0.0) if indicator.drift.is_share else 1.0)
     return max(size, 2 * (indicator.resolution if resolution is None else resolution))

@@ -126,7 +126,7 @@ def causes(known: Iterable[CauseMethod]) -> Html:
 def budget(found: Budget, thresholds: Sequence[Threshold]) -> Html:
     """The false-alarm budget of this fleet in words and numbers, and the thresholds that follow from it."""
     decided = (
-        f"{wording.count(found.engines, 'engine')} with some {found.monitors:.0f} monitors each, "
+        f"{wording.count(found.engines, 'engine')} with some {wording.count(round(found.monitors), 'monitor')} each, "
         f"{found.readings_a_day:.1f} readings a day: {found.decisions:,.0f} decisions in {found.days:.0f} days."
     )
     spent = (

@@ -15,6 +15,8 @@ from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, Series
 from pipeline.season.epochs import Epoch, Reason
 from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like
+from pipeline.season.shares import SHARE_RUNS, share_shift
+from pipeline.season.shares import newest as newest_share
 from pipeline.season.together import CommonStep, common_offset
 from pipeline.statistics.alarm_budget import CusumDesign, cusum_for_budget
 from pipeline.statistics.arrays import median
@@ -165,6 +167,13 @@ def _judged(
     now = newest(values if found is None else found.residual, here.n, jump_scale, indicator.minimum_n)
     shift, error = _shift(found, now, scale)
     signalled = found is not None and _is_signalled(found, scale, indicator)
+    baseline = None if found is None else median(values[now] - found.residual[now])
+    if indicator.kind == "share":
+        share = share_shift(here)
+        now = newest_share(len(here))
+        shift, error = (None, None) if share is None else (share.shift, share.error)
+        signalled = share is not None and share.chance <= SHARE_RUNS / RUN_LENGTH
+        baseline = None if share is None else share.before.value
     shape = _shape(here, found, scale, indicator) if found is not None and _is_worth(shift, signalled, found) else None
     word = _word(shape, shift, signalled)
     since = _since(shape)
@@ -183,7 +192,7 @@ def _judged(
         series=here,
         values=values,
         found=found,
-        baseline=None if found is None else median(values[now] - found.residual[now]),
+        baseline=baseline,
         baseline_n=0 if found is None else found.baseline_n,
         now=now,
         shift=shift,

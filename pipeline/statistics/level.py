@@ -51,7 +51,7 @@ class Level:
     value: float
     interval: Interval
     n: int
-    method: Literal["signed rank", "student", "usual spread", "open"]
+    method: Literal["signed rank", "student", "usual spread", "binomial", "open"]
 
 
 def scaled_mad(values: ArrayLike, *, unbiased: bool = False) -> float:

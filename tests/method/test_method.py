@@ -35,7 +35,7 @@ from pipeline.diagnosis import fuelling, idling, patient, shifting, signals, sup
 from pipeline.history import History, Series, SeriesKey
 from pipeline.logbook import Kind
 from pipeline.problems import CATALOGUE
-from pipeline.season import epochs, fleet, like_for_like, movement, together
+from pipeline.season import epochs, fleet, like_for_like, movement, shares, together
 from pipeline.season.epochs import Reason
 from pipeline.season.movement import PatternWord
 from pipeline.states import STATUSES
@@ -45,7 +45,7 @@ from pipeline.statistics.run_length import two_sided_cusum_arl
 WHOLE = method.method(method.budget(26))
 
 JUDGING = (
-    *(epochs, fleet, like_for_like, movement, together),
+    *(epochs, fleet, like_for_like, movement, shares, together),
     *(fuelling, idling, patient, shifting, signals, supply),
     *(states, verdicts, ranking, evidence, occurrences, aftermath, corrections, pattern),
 )

@@ -4,6 +4,7 @@ unit = "share of shifts"
 decimals = 2
 facet = "gear reached"
 worse = "higher"
+kind = "share"
 resolution = 0.2
 meaning = "Share of the run's shifts that stood still part-way for 0.15 s or more (dog teeth meeting tip to tip)."
 minimum_n = 3
