@@ -186,6 +186,14 @@ def logs(fleet: Fleet, as_of: datetime) -> pd.DataFrame:
     return screen_data.logs(fleet.store.reader(), as_of, fleet.zone)
 
 
+def refused(fleet: Fleet, as_of: datetime) -> tuple[str, ...]:
+    """The files that were refused; none before anything was read."""
+    if fleet.store.snapshot() is None:
+        return ()
+    found = logs(fleet, as_of)
+    return tuple(str(file) for file in found[found["status"] == "refused"]["file"])
+
+
 def dock_checks(fleet: Fleet, as_of: datetime) -> Mapping[str, screen_data.DockCheck]:
     """What the newest log of each engine shows of a dock check."""
     return screen_data.dock_checks(fleet.store.reader(), as_of)

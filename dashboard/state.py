@@ -38,6 +38,12 @@ LOG_BROUGHT: Final = "log_brought"
 UPLOADS: Final = "uploads"
 """Session key: how many logs this session brought in; an uploader with a new number is empty."""
 
+MAP_TRIED: Final = "map_tried"
+"""Session key: which map of which log was tried last; a map is saved only as it was tried."""
+
+MAP_SAVED: Final = "map_saved"
+"""Session key: what became of the map that was saved last, shown once after the rerun."""
+
 NOTE_SAVED: Final = "note_saved"
 """Session key: the note written last, shown once after the rerun."""
 

@@ -72,7 +72,44 @@ SAME_WORD: Final[dict[str, str]] = {
     "tgt": "target", "trgt": "target", "setp": "setpoint", "accel": "accelerator", "batt": "battery", "volt": "voltage",
     "volts": "voltage", "eng": "engine", "clnt": "coolant", "act": "actual", "ff": "feedforward", "int": "integral",
     "cmd": "command", "req": "request", "corr": "correction", "engaged": "active", "on": "active", "man": "manifold",
+    "wanted": "target", "set": "setpoint", "asked": "request",
 }  # fmt: skip
+
+FOREIGN: Final[dict[str, str]] = {
+    # Words of other languages in English, one or more words each: German, French, Spanish, Italian, Dutch, Swedish.
+    "drehzahl": "rpm", "motordrehzahl": "engine rpm", "solldrehzahl": "rpm target", "leerlauf": "idle",
+    "leerlaufdrehzahl": "idle speed", "soll": "target", "sollwert": "target", "ist": "actual", "istwert": "actual",
+    "gang": "gear", "drosselklappe": "throttle", "fahrpedal": "pedal", "gaspedal": "pedal", "temperatur": "temp",
+    "öl": "oil", "oel": "oil", "öltemperatur": "oil temp", "oeltemperatur": "oil temp", "öldruck": "oil pressure",
+    "oeldruck": "oil pressure", "kühlmittel": "coolant", "kühlmitteltemperatur": "coolant temp",
+    "wassertemperatur": "water temp", "ansaugluft": "intake air", "ansauglufttemperatur": "intake air temp",
+    "lufttemperatur": "air temp", "saugrohrdruck": "manifold pressure", "druck": "pressure",
+    "batteriespannung": "battery voltage", "bordspannung": "supply voltage", "spannung": "voltage",
+    "betriebsstunden": "operating hours", "zeit": "time", "uhrzeit": "clock",
+    "régime": "rpm", "regime": "rpm", "moteur": "engine", "motor": "engine", "motore": "engine", "consigne": "target",
+    "ralenti": "idle", "huile": "oil", "eau": "water", "pression": "pressure", "air": "air", "admission": "intake",
+    "papillon": "throttle", "pédale": "pedal", "batterie": "battery", "tension": "voltage", "heures": "hours",
+    "temps": "time", "rapport": "gear",
+    "régimen": "rpm", "revoluciones": "rpm", "aceite": "oil", "agua": "water", "presión": "pressure",
+    "presion": "pressure", "mariposa": "throttle", "batería": "battery", "bateria": "battery", "tensión": "voltage",
+    "horas": "hours", "tiempo": "time", "marcha": "gear", "aire": "air", "admisión": "intake",
+    "giri": "rpm", "olio": "oil", "acqua": "water", "pressione": "pressure", "farfalla": "throttle",
+    "pedale": "pedal", "batteria": "battery", "tensione": "voltage", "ore": "hours", "marcia": "gear", "aria": "air",
+    "toerental": "rpm", "olie": "oil", "druk": "pressure", "gasklep": "throttle", "accu": "battery",
+    "spanning": "voltage", "uren": "hours", "tijd": "time",
+    "varvtal": "rpm", "olja": "oil", "kylvatten": "coolant", "tryck": "pressure", "trottel": "throttle",
+    "spänning": "voltage", "timmar": "hours", "tid": "time", "växel": "gear",
+}  # fmt: skip
+
+OTHER_WORDS: Final = frozenset({
+    # Words of quantities that are no channel of ours: a name with one of them and nothing of ours is something else.
+    "vehicle", "boat", "ground", "timing", "advance", "ignition", "spark", "knock", "load", "tank", "level", "catalyst",
+    "evaporative", "purge", "distance", "trip", "codes", "warm", "ups", "mil", "flow", "mass", "torque", "power",
+    "boost", "injector", "injection", "duty", "dwell", "humidity", "latitude", "longitude", "lat", "lon", "heading",
+    "course", "depth", "gps", "satellites", "altitude", "yaw", "pitch", "roll", "wind", "exhaust", "barometric",
+    "ambient", "cam", "cylinder", "crankcase", "sea", "tilt", "rudder", "bilge", "current", "alternator", "turbo",
+    "wheel", "brake", "clutch", "steering", "error", "counter", "index", "checksum", "sample", "prediction",
+})  # fmt: skip
 
 TIME_NAMES: Final = ("time", "timestamp", "time stamp", "date time", "datetime", "elapsed time", "log time", "clock",
                      "engine run time", "run time", "seconds", "utc", "utc time")  # fmt: skip

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from pipeline.database import Database
     from pipeline.ingest import IngestResult
     from pipeline.morning import Morning
+    from pipeline.proposal import Override, Proposal
     from pipeline.register import Register
+    from pipeline.trial import Trial
 
 USAGE: Final = 2
 REFUSED: Final = 3
@@ -230,25 +232,90 @@ def report(folder: Path, as_of: str | None, output: Path) -> None:
 @main.command()
 @click.argument("log", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @_fleet_option
-def columns(log: Path, folder: Path) -> None:
-    """Propose a channel map for a log, with reasons.
+@_json_option
+@click.option("--boat", help="Whose log it is: its engines' names are known then, and with --write it uses the map.")
+@click.option(
+    "--set", "answers", multiple=True, metavar="ANSWER", help="CHANNEL=COLUMN[:UNIT], CHANNEL= or stoich=14.6."
+)
+@click.option("--name", default="new", show_default=True, help="The map's name.")
+@click.option("--write", is_flag=True, help="Put the map into fleet.toml.")
+@click.option("--replace", is_flag=True, help="With --write: in place of a map of that name.")
+def columns(
+    log: Path,
+    folder: Path,
+    boat: str | None,
+    answers: tuple[str, ...],
+    name: str,
+    *,
+    as_json: bool,
+    write: bool,
+    replace: bool,
+) -> None:
+    """Propose a channel map for a log, with reasons, and show what the log gives by it.
 
-    Example: morningwatch columns inbox/petrel/2026-06-14_0710.csv
+    Example: morningwatch columns inbox/petrel/2026-06-14_0710.csv --boat petrel --name bench --write
     """
     from pipeline import listing
-    from pipeline.columns import propose
+    from pipeline.proposal import propose
     from pipeline.register import FILE_NAME
 
-    proposal = propose(log)
+    register = _register(folder) if write or boat or (folder / FILE_NAME).exists() else None
+    with _mistakes():
+        owner = register.boat(boat) if register and boat else None
+        proposal = propose(log, owner, _answers(answers))
     if proposal.problems:
-        _say(listing.proposal_text(proposal))
+        _say(listing.proposal_text(proposal, name))
         sys.exit(REFUSED)
-    click.echo(listing.proposal_text(proposal))
-    if (folder / FILE_NAME).exists():
-        for name, entries in _register(folder).channel_maps.items():
-            found = {entry.column for entry in entries.values()} & {line.column for line in proposal.chosen}
-            if found:
-                _say(f"channel map {name!r} of the register names {len(found)} of these columns already")
+    trial = _tried(proposal, log, register, boat)
+    if as_json:
+        click.echo(json.dumps(listing.proposal_document(proposal, trial), ensure_ascii=False, indent=1))
+    elif not write:
+        click.echo(listing.proposal_text(proposal, name, trial))
+    for said in listing.proposal_remarks(proposal, register, name):
+        _say(said)
+    if write and register:
+        _write_map(proposal, register, name, boat, replace=replace)
+
+
+def _answers(texts: Sequence[str]) -> list[Override]:
+    from pipeline.proposal import parse_override
+
+    return [parse_override(each) for each in texts]
+
+
+def _tried(proposal: Proposal, log: Path, register: Register | None, boat: str | None) -> Trial | None:
+    """What the log gives by the map; None where the map is not enough to read it by."""
+    from pipeline.proposal.preview import preview
+
+    with _errors():
+        return preview(proposal, log, register, boat) if proposal.is_usable else None
+
+
+def _write_map(proposal: Proposal, register: Register, name: str, boat: str | None, *, replace: bool) -> None:
+    from pipeline.catalogue import indicators
+    from pipeline.register import FILE_NAME, write_map
+
+    if not proposal.is_usable:
+        _stop("Nothing is written: a map needs a time and one more channel. Name them with --set.")
+    boats = [boat] if boat else []
+    with _errors():
+        lines = proposal.table_lines()
+        written = write_map(
+            register.folder, name, lines, boats=boats, replace=replace, indicators=frozenset(indicators())
+        )
+    used = f"; {boat} uses it" if boat else ""
+    click.echo(f"channel map {name!r} {written.status} in {register.folder / FILE_NAME}{used}")
+
+
+@contextmanager
+def _mistakes() -> Iterator[None]:
+    """A name or an answer that fits nothing is said with what would."""
+    from pipeline.proposal import OverrideError
+
+    try:
+        yield
+    except (KeyError, OverrideError) as error:
+        _stop(str(error.args[0]))
 
 
 @main.command()

@@ -6,26 +6,31 @@ Colour is only a third cue; rich leaves it out where NO_COLOR is set or nobody l
 from __future__ import annotations
 
 import re
+import shlex
 import textwrap
-from typing import TYPE_CHECKING, Final
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, Final
 
 from rich.text import Text
 
 from pipeline import telling, wording
 from pipeline.answer import answer
+from pipeline.proposal.preview import preview_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from pipeline.changes import Change
-    from pipeline.columns import Proposal
     from pipeline.findings import Finding
     from pipeline.ingest import IngestResult
     from pipeline.morning import Morning
+    from pipeline.proposal import Proposal
     from pipeline.ranking import BoatLine
+    from pipeline.register import Register
     from pipeline.states import Status
     from pipeline.telling import Told
+    from pipeline.trial import Trial
 
 STYLES: Final[dict[Status, str]] = {
     "hold": "bold red",
@@ -82,9 +87,26 @@ def ingest_text(result: IngestResult) -> str:
     return "\n".join([ingest_line(result), *refusals])
 
 
-def proposal_text(proposal: Proposal) -> str:
-    """A proposed channel map as TOML with its reasons, or why the log cannot be read."""
-    return "\n".join([problem.sentence() for problem in proposal.problems] or [proposal.toml().rstrip()])
+def proposal_text(proposal: Proposal, name: str = "new", trial: Trial | None = None) -> str:
+    """A proposed channel map as TOML with its reasons and what the log gives by it, or why the log cannot be read."""
+    shown = [] if trial is None else ["#", *(f"# {line}" for line in preview_lines(trial))]
+    return "\n".join([problem.sentence() for problem in proposal.problems] or [proposal.toml(name).rstrip(), *shown])
+
+
+def proposal_remarks(proposal: Proposal, register: Register | None, name: str) -> Iterator[str]:
+    """What is left for a person to say, and the maps of the register that look alike."""
+    for question in proposal.questions:
+        answers = " or ".join(f"--set {shlex.quote(each)}" for each in question.answers)
+        yield f"{question.text} {answers}".rstrip()
+    for known, entries in ({} if register is None else register.channel_maps).items():
+        found = {entry.column for entry in entries.values()} & {line.column for line in proposal.chosen}
+        if found and known != name:
+            yield f"channel map {known!r} of the register names {len(found)} of these columns already"
+
+
+def proposal_document(proposal: Proposal, trial: Trial | None) -> dict[str, Any]:
+    """A proposal and what the log gives by it, for JSON."""
+    return proposal.document() | {"preview": None if trial is None else asdict(trial)}
 
 
 def _place(file: str, line: int | None) -> str:

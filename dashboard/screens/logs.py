@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import parts, state
-from dashboard.panels import bring_in, came_in
+from dashboard.panels import bring_in, came_in, map_log
 
 CAME_IN = "came in"
-PARTS = {CAME_IN: came_in.show, "bring in a log": bring_in.show}
+PARTS = {CAME_IN: came_in.show, "bring in a log": bring_in.show, "map a log": map_log.show}
 
 
 def show() -> None:

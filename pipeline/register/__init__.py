@@ -5,6 +5,7 @@
 
 from pipeline.register.fleet import Boat, Engine, Register
 from pipeline.register.load import load_register
+from pipeline.register.map_writing import WrittenMap, write_map
 from pipeline.register.mistakes import RegisterError
 from pipeline.register.schedule import Departure, Schedule, load_schedule
 from pipeline.register.starter import Started, init_fleet, starter_toml
@@ -27,10 +28,12 @@ __all__ = [
     "Schedule",
     "Service",
     "Started",
+    "WrittenMap",
     "did_you_mean",
     "init_fleet",
     "load_register",
     "load_schedule",
     "nearest",
     "starter_toml",
+    "write_map",
 ]

@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -157,6 +158,73 @@ def test_columns_proposes_a_map_that_the_register_takes(run: Run, tmp_path: Path
         "rpm": "Engine Speed [rpm]",
         "oil_temp": "Oil Temp [degF]",
     }
+
+
+def test_columns_shows_what_the_log_gives_and_stays_pasteable(run: Run, tmp_path: Path) -> None:
+    log = tmp_path / "2026-06-14_0710.csv"
+    log.write_text(LOG, encoding="utf-8")
+
+    shown = run("columns", log).stdout
+
+    assert "# engine: 2 min, 1 run, 0 shifts, " in shown
+    # 70 degF, and a tenth of a degree more each row
+    assert "# oil_temp  21.111  21.167" in shown
+    assert set(tomllib.loads(shown)) == {"channel_map"}
+
+
+def test_columns_writes_the_map_and_the_boat_reads_its_logs_by_it(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "charters"
+    run("init", folder)
+    mine = (folder / "fleet.toml").read_text(encoding="utf-8")
+    log = folder / "inbox" / "boat-1" / "2026-06-14_0710.csv"
+    log.parent.mkdir()
+    log.write_text(LOG.replace("Oil Temp [degF]", "X [degF]"), encoding="utf-8")
+    asked = ("columns", log, "--fleet", folder, "--boat", "boat-1", "--name", "bench", "--write")
+
+    written = run(*asked, "--set", "oil_temp=X [degF]:degF")
+
+    assert written.exit_code == 0
+    assert "channel map 'bench' written in" in written.stdout
+    assert "boat-1 uses it" in written.stdout
+    text = (folder / "fleet.toml").read_text(encoding="utf-8")
+    assert [line for line in mine.splitlines() if line not in text.splitlines()] == []
+    ingested = run("ingest", "--fleet", folder, "--json")
+    assert (ingested.exit_code, json.loads(ingested.stdout)["taken"]) == (0, 1)
+    again = run(*asked, "--set", "oil_temp=")
+    assert again.exit_code == 2
+    assert "there already" in again.stderr
+    assert run(*asked, "--set", "oil_temp=", "--replace").exit_code == 0
+
+
+def test_columns_answers_in_json_with_questions_and_preview(run: Run, tmp_path: Path) -> None:
+    log = tmp_path / "2026-06-14_0710.csv"
+    log.write_text(LOG.replace("Oil Temp [degF]", "AFR"), encoding="utf-8")
+
+    document = json.loads(run("columns", log, "--json").stdout)
+
+    assert [line["channel"] for line in document["proposed"]][:2] == ["time", "rpm"]
+    assert document["preview"]["engines"][0]["runs"] == 1
+    assert all(0 < line["confidence"] <= 1 and line["reasons"] for line in document["proposed"])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--boat", "boat-7"), "Did you mean boat-1?"),
+        (("--set", "rmp=Engine Speed [rpm]"), "Did you mean rpm?"),
+        (("--set", "rpm=Speed"), "The log has no column 'Speed'"),
+    ],
+)
+def test_columns_says_what_is_wrong_with_an_answer(run: Run, tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+    folder = tmp_path / "charters"
+    run("init", folder)
+    log = tmp_path / "log.csv"
+    log.write_text(LOG, encoding="utf-8")
+
+    result = run("columns", log, "--fleet", folder, *words)
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
 
 
 def test_columns_of_what_is_no_log_ends_with_3(run: Run, tmp_path: Path) -> None:

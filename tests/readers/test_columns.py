@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.channel_words import CONTRARY, ENGINE_WORDS, GEAR_WORDS, NAMES, SAME_WORD
 from pipeline.channels import CHANNELS, GEAR_CODES
-from pipeline.columns import propose
+from pipeline.proposal import propose
 
 Write = Callable[..., Any]
 RNG = np.random.default_rng(7)
@@ -76,7 +76,8 @@ def test_gear_letters_are_proposed_with_their_meaning(write: Write) -> None:
 
 
 def test_three_levels_far_apart_are_mentioned_as_a_shift_target_whatever_their_name(write: Write) -> None:
-    proposal = propose(write(log({"CH07": [12, 50, 90], "RPM": 620.0})))
+    held = [level for level in (50, 90, 50, 12) for _ in range(25)]
+    proposal = propose(write(log({"CH07": held, "RPM": 620.0})))
     assert [(line.channel, line.column) for line in proposal.maybe] == [("shift_target", "CH07")]
     assert "shift_target" in proposal.lacking, "what is only mentioned is still lacking"
 

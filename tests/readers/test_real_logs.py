@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import tomllib
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from pipeline.columns import propose
+from pipeline.proposal import propose
 from pipeline.register import Register, load_register
 
 Read = Callable[..., Any]
@@ -153,7 +154,9 @@ def test_a_map_for_carobd_is_proposed_as_a_person_would_write_it() -> None:
         "battery": "CONTROL_MODULE_VOLTAGE",
         "fuel_trim": "SHORT_TERM_FUEL_TRIM_BANK_1",
         "manifold_pressure": "INTAKE_MANIFOLD_PRESSURE",
-        "lambda_target": "FUEL_AIR_COMMANDED_EQUIV_RATIO",
+    }
+    assert "'FUEL_AIR_COMMANDED_EQUIV_RATIO ()' is called like lambda_target, but holds 0 to 0. Is it?" in {
+        each.text for each in proposal.questions
     }
 
 
@@ -169,3 +172,31 @@ def test_a_map_for_kit_obd2_is_proposed_as_a_person_would_write_it() -> None:
         "manifold_pressure",
     ]
     assert not proposal.maybe
+
+
+@pytest.mark.parametrize("name", ["carobd", "kit_obd2"])
+def test_every_channel_of_the_map_that_was_written_by_hand_is_proposed_and_none_is_wrong(name: str) -> None:
+    """The maps beside the real logs were written by a person; standing still for an idle flag is a person's idea."""
+    register = REGISTERS / f"{name}.toml"
+    (by_hand,) = tomllib.loads(register.read_text(encoding="utf-8"))["channel_map"].values()
+    log = sorted(path for path in (REAL_LOGS / name).glob("*.csv") if path.name != "live6.csv")
+    if not log:
+        pytest.skip(f"the real logs of {name} are not beside the repository")
+    for path in log:
+        found = {line.channel: line for line in propose(path).chosen}
+        assert set(found) == set(by_hand) - {"idle_active"}, path.name
+        for channel, line in found.items():
+            wanted = by_hand[channel]
+            # the plate and its command read alike to half a per cent; either serves
+            columns = {wanted["column"], "THROTTLE"} if channel == "throttle" else {wanted["column"]}
+            assert any(line.column.startswith(each) for each in columns), (path.name, channel)
+            assert line.zero == pytest.approx(wanted.get("zero"), abs=0.1) or line.zero is None, (path.name, channel)
+
+
+def test_no_channel_is_proposed_for_an_actuator_on_a_bench(tmp_path: Path) -> None:
+    """Raw counts of a hydraulic actuator: no engine is in them, and no column is a channel of one."""
+    logs = sorted((REAL_LOGS / "actuator_vtnsi").glob("*/*.txt"))
+    if not logs:
+        pytest.skip("the real logs of actuator_vtnsi are not beside the repository")
+    for log in logs[::4]:
+        assert [line.channel for line in propose(log).chosen] == ["time"], log.name
