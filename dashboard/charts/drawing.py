@@ -96,10 +96,18 @@ def finished(chart: Chart, height: int) -> Chart:
     return _readable(sized)
 
 
-def stacked(panels: Sequence[Chart], zoom: alt.Parameter) -> Chart:
-    """Panels under each other that zoom together, each with its own scales; the app makes them as wide as it is."""
+def stacked(panels: Sequence[alt.LayerChart], zoom: str) -> Chart:
+    """Panels under each other, each with its own scales; the app makes them as wide as it is.
+
+    Dragging and the wheel move and widen their common time; `zoom` is the name of that selection.
+    """
     own: Any = dict.fromkeys(("x", "y", "color", "shape", "strokeDash"), "independent")
-    return _readable(alt.vconcat(*panels, spacing=14).resolve_scale(**own).add_params(zoom))
+    found = alt.vconcat(*panels, spacing=14, resolve=alt.Resolve(scale=alt.ScaleResolveMap(**own)))
+    # said once for all panels: added to each of them, the library copies every panel for every other
+    select = alt.IntervalSelectionConfig(type="interval", encodings=["x"])
+    views = [panel.layer[-1].name for panel in found.vconcat]
+    found.params = [alt.TopLevelSelectionParameter(name=zoom, bind="scales", select=select, views=views)]
+    return _readable(found)
 
 
 def panel_title(text: str) -> alt.TitleParams:
@@ -108,11 +116,12 @@ def panel_title(text: str) -> alt.TitleParams:
 
 
 def _readable(chart: Chart) -> Chart:
-    done: Chart = (
-        chart.configure_axis(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, titleFontWeight="normal", labelLimit=220)
-        .configure_legend(labelFontSize=LABEL_PX, titleFontSize=LABEL_PX, orient="top", symbolSize=110, title=None)
-        .configure_title(fontSize=LABEL_PX)
-        .configure_view(stroke=None)
+    text: dict[str, Any] = {"labelFontSize": LABEL_PX, "titleFontSize": LABEL_PX}
+    done: Chart = chart.configure(
+        axis=alt.AxisConfig(**text, titleFontWeight="normal", labelLimit=220),
+        legend=alt.LegendConfig(**text, orient="top", symbolSize=110, title=None),
+        title=alt.TitleConfig(fontSize=LABEL_PX),
+        view=alt.ViewConfig(stroke=None),
     )
     return done
 

@@ -45,12 +45,16 @@ PANELS: Final = (
 STRETCH: Final = "stretch"
 """Name of the selection on the whole log: the stretch that is drawn over it."""
 
+ZOOM: Final = "zoom"
+"""Name of the selection that all panels share: their common time."""
+
 MOST_RULES: Final = 60
 """With more events in the stretch the panels show no rules, only the strip does."""
 
 MOST_NUMBERS: Final = 8
 """Up to so many shifts in the stretch have their number written beside them."""
 
+_IN_VIEW: Final = {"param": ZOOM}
 _COLOURS: Final = (palette.ENGINES[0], palette.ENGINES[1], palette.ENGINES[2])
 _DASHES: Final = ([1, 0], [6, 3], [2, 2])
 _LEFT_PX: Final = 92
@@ -126,10 +130,9 @@ def stacked(panels: Sequence[tuple[Panel, pd.DataFrame]], events: pd.DataFrame, 
     """The panels under each other with the events on top; `span` is the stretch in `local_ms`, the same for all."""
     moments = events[events["kind"].isin(["shift", "stall"])]
     rules = moments[["local_ms", "lane", "says"]] if len(moments) <= MOST_RULES else moments.iloc[:0]
-    zoom = _zoom()
-    strips = [_strip(events, span, zoom)] if len(events) else []
-    drawn = [_panel(*each, rules, span, zoom, is_last=each is panels[-1]) for each in panels]
-    return drawing.stacked([*strips, *drawn], zoom)
+    strips = [_strip(events, span)] if len(events) else []
+    drawn = [_panel(*each, rules, span, is_last=each is panels[-1]) for each in panels]
+    return drawing.stacked([*strips, *drawn], ZOOM)
 
 
 def overview(rows: pd.DataFrame, span: Sequence[float], chosen: Sequence[float] | None) -> drawing.Chart:
@@ -146,8 +149,8 @@ def overview(rows: pd.DataFrame, span: Sequence[float], chosen: Sequence[float] 
 
 
 def _panel(
-    which: Panel, rows: pd.DataFrame, events: pd.DataFrame, span: Sequence[float], zoom: alt.Parameter, *, is_last: bool
-) -> drawing.Chart:
+    which: Panel, rows: pd.DataFrame, events: pd.DataFrame, span: Sequence[float], *, is_last: bool
+) -> alt.LayerChart:
     """One panel: its lines, and a rule where a shift or a stall happened."""
     held = [name for name in which.channels if name in set(rows["channel"])]
     lines = (
@@ -172,20 +175,20 @@ def _panel(
                 alt.Tooltip("utchoursminutesseconds(local_ms):T", title="at", format="%H:%M:%S"),
             ],
         )
-        .transform_filter(zoom)
+        .transform_filter(_IN_VIEW)
     )
     rules = (
         alt.Chart(events)
         .mark_rule(color=palette.QUIET, strokeWidth=1, strokeDash=[2, 3])
         .encode(x=_along(span, labels=is_last), tooltip=[alt.Tooltip("says:N", title="event")])
-        .transform_filter(zoom)
+        .transform_filter(_IN_VIEW)
     )
     unit = _unit(held[0])
     title = f"{which.title}, {unit}" if unit not in {"", "0/1"} else which.title
-    return alt.layer(rules, lines).properties(height=_PANEL_PX, title=drawing.panel_title(title))
+    return _stacked_one([rules, lines], title, _PANEL_PX)
 
 
-def _strip(events: pd.DataFrame, span: Sequence[float], zoom: alt.Parameter) -> drawing.Chart:
+def _strip(events: pd.DataFrame, span: Sequence[float]) -> alt.LayerChart:
     """What happened, in lanes named in words: a mark for a moment, a bar for what lasted."""
     lanes = [lane for lane in LANES if lane in set(events["lane"])]
     base = alt.Chart(events).encode(
@@ -208,13 +211,15 @@ def _strip(events: pd.DataFrame, span: Sequence[float], zoom: alt.Parameter) -> 
     )
     shifts = int(events["kind"].eq("shift").sum())
     layers = [bars, marks, *([numbers.encode(text="short:N")] if shifts <= MOST_NUMBERS else [])]
-    shown = [each.transform_filter(zoom) for each in layers]
-    return alt.layer(*shown).properties(height=_LANE_PX * len(lanes) + 4, title=drawing.panel_title("what happened"))
+    shown = [each.transform_filter(_IN_VIEW) for each in layers]
+    return _stacked_one(shown, "what happened", _LANE_PX * len(lanes) + 4)
 
 
-def _zoom() -> alt.Parameter:
-    """One selection for all panels: dragging moves their common time, the wheel or two fingers widen it."""
-    return alt.selection_interval(name="zoom", bind="scales", encodings=["x"])
+def _stacked_one(layers: Sequence[alt.Chart], title: str, height: int) -> alt.LayerChart:
+    """One of the stack; its last layer has a name, by which the common time finds it."""
+    *others, last = layers
+    last.name = "drawn"
+    return alt.LayerChart(layer=[*others, last], height=height, title=drawing.panel_title(title))
 
 
 def _along(span: Sequence[float], *, labels: bool) -> alt.X:
