@@ -72,6 +72,11 @@ def write(name: str, value: str | None) -> None:
         st.session_state[_key(name)] = value
 
 
+def tell() -> None:
+    """Put the address as it stands into the browser's bar: a link from a screen to itself leaves the old one there."""
+    st.query_params.from_dict(st.query_params.to_dict())
+
+
 def link(**parameters: str | None) -> Mapping[str, str]:
     """Query parameters of a link; the replayed moment goes along, what is None stays out."""
     asked = {AS_OF: read(AS_OF), **parameters}

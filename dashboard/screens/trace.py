@@ -36,6 +36,7 @@ def show() -> None:
     found = data.log_events(fleet, engine.engine_id, place)
     _stretch(fleet, engine, place, found)
     _events(engine, place, found)
+    state.tell()
 
 
 def _about(place: LogPlace) -> str:

@@ -50,3 +50,11 @@ def test_a_stretch_drawn_on_the_whole_log_is_read_anew_and_can_be_sent(trace: An
     expect(summary).not_to_have_text(whole)
     expect(trace).to_have_url(re.compile(r"from=\d+\.\d+&seconds=\d+"))
     expect(trace.get_by_role("button", name="Whole log")).to_be_enabled()
+
+
+def test_a_link_from_the_trace_to_another_stretch_of_it_stands_in_the_address(trace: Any) -> None:
+    from playwright.sync_api import expect  # noqa: PLC0415
+
+    trace.get_by_role("link", name="reach error").first.click()
+    expect(trace.locator(".mw-summary").first).to_contain_text("Drawn: 12.0 s")
+    expect(trace).to_have_url(re.compile(r"log=[^&]+&from=\d+\.\d+&seconds=12"))
