@@ -143,6 +143,14 @@ def chosen_engine(fleet: data.Fleet, boat: Boat) -> Engine:
     return fleet.register.engine(f"{boat.id}/{found}")
 
 
+def to_map_a_log() -> None:
+    """The way from a log that was refused to a channel map for it."""
+    about = "for columns that nobody has described yet"
+    st.button(
+        "Propose a channel map", key="to_map", help=about, on_click=state.write, args=(state.PART, state.MAP_A_LOG)
+    )
+
+
 def note(text: str) -> None:
     """A plain remark in a box; nothing in it is taken for a mark."""
     st.html(tag("div", text, class_="mw-note", role="status"))

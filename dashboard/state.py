@@ -38,6 +38,9 @@ LOG_BROUGHT: Final = "log_brought"
 UPLOADS: Final = "uploads"
 """Session key: how many logs this session brought in; an uploader with a new number is empty."""
 
+MAP_A_LOG: Final = "map a log"
+"""The part of the Logs screen that proposes a channel map."""
+
 MAP_TRIED: Final = "map_tried"
 """Session key: which map of which log was tried last; a map is saved only as it was tried."""
 

@@ -76,6 +76,7 @@ def _looked(found: Looked, fleet: data.Fleet, sent: Sent) -> None:
     elif found.reason is not None:
         st.html(_refused(found.name, found.trial.line if found.trial else None, found.reason, "would be refused"))
         _save(found, fleet, sent, "Save it all the same", is_good=False)
+        parts.to_map_a_log()
     elif found.trial is not None and found.trial.is_start_assumed:
         _look_again(found, fleet, sent)
     else:

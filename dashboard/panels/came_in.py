@@ -70,6 +70,7 @@ def _refused(refused: pd.DataFrame) -> None:
     st.html(tag("div", *(_refusal(row) for row in refused.head(REFUSED_SHOWN).to_dict("records"))))
     if len(refused) > REFUSED_SHOWN:
         parts.nothing(f"and {len(refused) - REFUSED_SHOWN} more; choose a boat to see them.")
+    parts.to_map_a_log()
 
 
 def _refusal(row: Mapping[Hashable, Any]) -> Html:

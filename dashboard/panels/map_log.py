@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import data, mapping, parts, state
 from dashboard.incoming import Sent
 from dashboard.markup import Html, tag
-from pipeline import upload
+from pipeline import upload, wording
 from pipeline.channels import CHANNELS, fits
 from pipeline.proposal import ColumnProposal, Proposal, with_picks
 from pipeline.proposal.preview import cell
@@ -88,7 +88,7 @@ def _proposal(proposal: Proposal, fleet: data.Fleet, sent: Sent, boat: str | Non
 
 def _found(proposal: Proposal) -> str:
     sure, unsure = len(proposal.chosen), len(proposal.maybe)
-    return f"{sure} lines proposed" + (f", {unsure} more are unsure" if unsure else "")
+    return f"{wording.count(sure, 'line')} proposed" + (f", {unsure} more unsure" if unsure else "")
 
 
 def _questions(proposal: Proposal) -> None:
@@ -129,7 +129,8 @@ def _row(
                 width=COLUMN_PX,
                 label_visibility="collapsed",
             )
-            unit = _unit(channel, line if line and line.column == column else None, f"map:{log}:{channel}:{column}")
+            told = next((each for each in (line, unsure) if each is not None and each.column == column), None)
+            unit = _unit(channel, told, f"map:{log}:{channel}:{column}")
     return (None if column in {None, NONE} else column), unit
 
 
@@ -141,8 +142,13 @@ def _unit(channel: str, line: ColumnProposal | None, key: str) -> str | None:
     if len(options) < 2:
         return None
     index = options.index(told) if told else 0
-    found = st.selectbox(f"Unit of {channel}", options, index, key=key, width=UNIT_PX, label_visibility="collapsed")
+    found = st.selectbox(f"Unit of {channel}", options, index, key=key, format_func=_shown_unit,
+                         width=UNIT_PX, label_visibility="collapsed")  # fmt: skip
     return None if channel != "time" and found == canonical else found
+
+
+def _shown_unit(unit: str) -> str:
+    return {"degC": "°C", "degF": "°F", "fraction": "0 to 1"}.get(unit, unit)
 
 
 def _units(channel: str) -> tuple[str, ...]:
@@ -209,7 +215,7 @@ def _engine(each: LogYield, fleet: data.Fleet) -> Html:
 
 def _first_readings(each: LogYield) -> Html:
     rows = [
-        tag("tr", tag("th", channel), tag("td", CHANNELS[channel].unit, class_="mw-quiet"),
+        tag("tr", tag("th", channel), tag("td", _shown_unit(CHANNELS[channel].unit), class_="mw-quiet"),
             *(tag("td", cell(row.get(channel)), class_="mw-figure") for row in each.first))
         for channel in each.channels
     ]  # fmt: skip

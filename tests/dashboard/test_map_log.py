@@ -155,3 +155,9 @@ def test_a_name_that_is_taken_is_not_written_over(opened: Any, folder: Path) -> 
     shown = _press(tried.again(), "Save the map")
     assert "a channel map of that name is there already" in shown.text
     assert (folder / "fleet.toml").read_text(encoding="utf-8") == mine
+
+
+def test_from_a_refused_log_a_click_leads_to_its_map(opened: Any, folder: Path) -> None:
+    shown = _press(opened(folder, "logs", as_of=None), "Propose a channel map")
+    assert "Map a log" in shown.text
+    assert any(each.label == "A refused log of the inbox" for each in shown.app.selectbox)
