@@ -141,7 +141,7 @@ def _ahead(found: data.Place, engine: Engine) -> None:
     ahead = data.projection(mine)
     st.html(pieces.standing(data.level(mine)))
     parts.engine_link(engine.boat_id, engine.id, f"{engine.engine_id} ›")
-    parts.section("Where it leads", "if nothing changes; the shade holds 19 times in 20")
+    parts.section("Where it leads", "if nothing changes; the shade is a 95 % band")
     if ahead is None:
         parts.nothing(pieces.no_projection(mine))
         return
