@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pipeline.problems import Problem
 
 SURE_FROM: Final = 0.65
@@ -64,6 +66,7 @@ class Proposal:
     `chosen` are sure enough to stand, `maybe` are mentioned only; `questions` are what a person has to say. `lacking`
     are channels without a column, `unused` columns without a channel; `engines` the engine names found in column names;
     `columns` every column that a channel can be given, as a map names it; `problems` why a log cannot be read.
+    `gear_words` and `rests` say of a column how its words for gears read, and where it would rest as a pedal.
     """
 
     file: str
@@ -77,6 +80,8 @@ class Proposal:
     questions: tuple[Question, ...] = ()
     columns: tuple[str, ...] = ()
     has_own_time: bool = False
+    gear_words: Mapping[str, dict[str, str]] = field(default_factory=dict)
+    rests: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def is_usable(self) -> bool:

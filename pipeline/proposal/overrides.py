@@ -76,7 +76,7 @@ def with_picks(
     for channel in ("time", *CHANNELS):
         line = next((each for each in proposal.chosen if each.channel == channel), None)
         if channel in picks:
-            line = _picked(channel, *picks[channel], known.get(channel), stoich)
+            line = _picked(proposal, channel, picks[channel], known.get(channel), stoich)
         lines += [] if line is None else [line]
     held = {line.channel for line in lines}
     lacking = tuple(
@@ -90,14 +90,19 @@ def with_picks(
 
 
 def _picked(
-    channel: str, column: str | None, unit: str | None, known: ColumnProposal | None, stoich: float | None
+    proposal: Proposal,
+    channel: str,
+    pick: tuple[str | None, str | None],
+    known: ColumnProposal | None,
+    stoich: float | None,
 ) -> ColumnProposal | None:
+    column, unit = pick
     if column is None:
         return None
     ratio = (stoich or STOICH) if channel != "time" and is_ratio(unit) else None
     if known is not None and (known.column, known.unit) == (column, unit):
         return replace(known, stoich=ratio)
-    return ColumnProposal(channel, column, unit, 1.0, _SAID, stoich=ratio)
+    return _said(proposal, channel, column, unit, ratio)
 
 
 def _with_stoich(proposal: Proposal, answer: Override) -> Proposal:
@@ -144,8 +149,14 @@ def _line(proposal: Proposal, answer: Override) -> ColumnProposal:
     same = known if known is not None and known.column == column and unit is None else None
     if same is not None:
         return replace(same, confidence=1.0, reasons=(*same.reasons, *_SAID))
-    stoich = STOICH if is_ratio(unit) else None
-    return ColumnProposal(answer.channel, column, unit, 1.0, _SAID, stoich=stoich)
+    return _said(proposal, answer.channel, column, unit, STOICH if is_ratio(unit) else None)
+
+
+def _said(proposal: Proposal, channel: str, column: str, unit: str | None, stoich: float | None) -> ColumnProposal:
+    """A line that a person said, with what is known of the column besides."""
+    values = proposal.gear_words.get(column, {}) if channel == "gear" else {}
+    zero = proposal.rests.get(column) if channel == "pedal" and unit is None else None
+    return ColumnProposal(channel, column, unit, 1.0, _SAID, values, stoich, zero)
 
 
 def _parted(proposal: Proposal, answer: Override) -> tuple[str, str | None]:

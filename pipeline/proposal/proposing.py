@@ -97,6 +97,8 @@ def proposal_of(path: Path, seen: Peek, engines: Iterable[str] = ()) -> Proposal
         questions=questions(chosen, others, weighed.table, weighed.beliefs, clock),
         columns=names,
         has_own_time=seen.own_time,
+        gear_words={column.column.written: words for column in columns if (words := _gear_values(column))},
+        rests={column.column.written: rest for column in columns if (rest := _rest(column)) is not None},
     )
 
 

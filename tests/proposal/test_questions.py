@@ -135,6 +135,20 @@ def test_an_answer_of_nothing_takes_the_channel_out(tmp_path: Path) -> None:
     assert answered.unused == ("Battery",)
 
 
+def test_a_column_that_a_person_names_keeps_what_its_cells_say(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    rows = "".join(
+        f"{row / 10},{600 + row % 7},{'RNF'[row // 40 % 3]},{16.5 + row // 60 % 2 * 20}\n" for row in range(240)
+    )
+    path.write_text(f"Time,RPM,Odd,Strange\n{rows}", encoding="utf-8")
+    answered = propose(path, overrides=[parse_override("gear=Odd"), parse_override("pedal=Strange")])
+    lines = {line.channel: line.entry() for line in answered.chosen}
+    assert lines["gear"] == {"column": "Odd", "values": {"R": "reverse", "N": "neutral", "F": "forward"}}
+    assert lines["pedal"] == {"column": "Strange", "zero": 16.5}
+    picked = with_picks(propose(path), {"gear": ("Odd", None), "pedal": ("Strange", None)})
+    assert {line.channel: line.entry() for line in picked.chosen} == lines
+
+
 def test_picks_keep_the_reasons_of_what_is_as_proposed_and_serve_two_channels_if_told(tmp_path: Path) -> None:
     proposal = propose(_log(tmp_path, rpm=SPEED, A=_warming(300)))
     picked = with_picks(proposal, {"rpm": ("rpm", None), "oil_temp": ("A", None), "coolant_temp": ("A", "degF")})
