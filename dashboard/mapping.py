@@ -14,7 +14,7 @@ import streamlit as st
 from dashboard import data
 from dashboard.incoming import Sent
 from pipeline.catalogue import indicators
-from pipeline.inbox import unreadable
+from pipeline.inbox_files import unreadable
 from pipeline.proposal import Proposal, propose
 from pipeline.proposal.preview import preview
 from pipeline.register import RegisterError, write_map

@@ -112,7 +112,11 @@ _PINT_CANONICAL: Final = {
 _TIME_SPELLINGS: Final = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("ms", "msec", "milliseconds"), "ms"),
-}
+    **dict.fromkeys(("us", "µs", "μs", "usec", "microseconds"), "us"),
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), "h"),
+    "epoch_s": "epoch_s", "epoch_ms": "epoch_ms", "epoch_us": "epoch_us",
+}  # fmt: skip
 _KNOWN_SPELLINGS: Final = frozenset(word for table in _SPELLINGS.values() for word in table if word)
 
 
@@ -183,7 +187,7 @@ def fits(channel: str, unit: str) -> bool:
 
 
 def time_unit(text: str) -> str | None:
-    """The contract's time unit ('s' or 'ms') a header's spelling means, None where it means neither."""
+    """The time unit of a channel map that a header's spelling means ('s', 'ms', …), None where it means none."""
     return _TIME_SPELLINGS.get(fold_unit(text))
 
 

@@ -350,7 +350,7 @@ def _ingested(register: Register) -> IngestResult:
 
 def _reader(register: Register) -> Database:
     """The newest snapshot. A fleet that was only just started has no log to read, and that is an answer too."""
-    from pipeline.inbox import scan
+    from pipeline.inbox_files import scan
     from pipeline.ingest import ingest
     from pipeline.store import Store
 

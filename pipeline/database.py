@@ -16,6 +16,7 @@ import duckdb
 
 Database = duckdb.DuckDBPyConnection
 DatabaseError = duckdb.Error
+OutOfMemory = duckdb.OutOfMemoryException
 StorageError: Final[tuple[type[Exception], ...]] = (
     duckdb.IOException,
     duckdb.FatalException,
@@ -34,10 +35,13 @@ _SAFE: Final[dict[str, str | bool | int | float | list[str]]] = {
 
 
 def scratch() -> Database:
-    """This thread's private in-memory database, one worker thread, UTC. Tables made in it stay until replaced."""
+    """This thread's private in-memory database, one worker thread, UTC. Tables made in it stay until replaced.
+
+    It never spills to the disk: DuckDB would do so into the current folder, which is none of ours.
+    """
     held: Database | None = getattr(_PRIVATE, "database", None)
     if held is None:
-        held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, "threads": "1"}))
+        held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, "threads": "1", "temp_directory": ""}))
         _PRIVATE.database = held
     return held
 

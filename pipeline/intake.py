@@ -6,7 +6,8 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from pipeline.inbox import Found, Place, Places, log_id, scan, unreadable
+from pipeline.inbox import Place, Places, log_id
+from pipeline.inbox_files import Found, scan, unreadable
 from pipeline.ledger import EngineLogEntry, FileEntry, Ledger, LogEntry
 from pipeline.problems import Problem
 from pipeline.take import TakeJob, Taken, digest_of, settle_all, take

@@ -8,6 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+LONGEST_TEXT: Final = 300
+"""Characters of what was expected or got that a message shows; a column's name can have a million."""
+
 CATALOGUE: Final[dict[str, str]] = {}
 """Every problem code with its meaning; rooms add theirs with `declare`."""
 
@@ -19,9 +22,34 @@ def declare(codes: dict[str, str]) -> None:
             raise ValueError(f"problem code {code!r} is declared twice")
 
 
+def legible(text: str) -> str:
+    """A text from a file as it may stand in a message: short, on one line, and nothing in it that moves the cursor.
+
+    Control characters and marks that turn the writing's direction are shown as their codes.
+    """
+    if len(text) > LONGEST_TEXT:
+        text = f"{text[: LONGEST_TEXT - 20]} … {text[-15:]}"
+    if text.isprintable():
+        return text
+    return "".join(
+        letter if letter.isprintable() or (letter.isspace() and letter not in _BREAKS) else _code(letter)
+        for letter in text
+    )
+
+
+_BREAKS: Final = frozenset("\t\n\v\f\r\x1c\x1d\x1e\x1f\x85\u2028\u2029")
+
+
+def _code(letter: str) -> str:
+    return letter.encode("unicode_escape").decode("ascii")
+
+
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with one file. `line` counts from 1 and is None where no line can be named."""
+    """One thing wrong with one file. `line` counts from 1 and is None where no line can be named.
+
+    What it quotes from a file is made legible (see `legible`).
+    """
 
     file: str
     line: int | None
@@ -33,6 +61,8 @@ class Problem:
     def __post_init__(self) -> None:
         if self.code not in CATALOGUE:
             raise ValueError(f"unknown problem code {self.code!r}")
+        for name in ("expected", "got", "way_out"):
+            object.__setattr__(self, name, legible(getattr(self, name)))
 
     def reason(self) -> str:
         """The problem without its place: expected, got and the way out in one line."""
@@ -40,5 +70,6 @@ class Problem:
 
     def sentence(self) -> str:
         """The whole problem in one line, place first."""
-        place = self.file if self.line is None else f"{self.file}, line {self.line}"
+        file = legible(self.file)
+        place = file if self.line is None else f"{file}, line {self.line}"
         return f"{place}: {self.reason()}"

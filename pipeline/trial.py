@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from pipeline.catalogue import read_query
 from pipeline.channels import CHANNELS
 from pipeline.database import Database, rows
-from pipeline.inbox import FOLDER
+from pipeline.inbox_files import FOLDER
 from pipeline.ingest import ingest
 from pipeline.store import Store
 from pipeline.wording import count

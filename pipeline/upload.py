@@ -14,7 +14,8 @@ from hashlib import blake2b
 from typing import TYPE_CHECKING, Final, Literal
 from uuid import uuid4
 
-from pipeline.inbox import FOLDER, UNFINISHED, log_id, scan
+from pipeline.inbox import log_id
+from pipeline.inbox_files import FOLDER, UNFINISHED, scan
 from pipeline.readers import LOG_SUFFIXES
 from pipeline.trial import Trial, try_log
 

@@ -19,9 +19,9 @@ from pipeline.proposal.questions import questions
 from pipeline.proposal.scores import Table, Weighed, weigh
 from pipeline.proposal.timeline import seconds_of, time_column
 from pipeline.proposal.units import STOICH, is_ratio
-from pipeline.readers.clock import find_start
 from pipeline.readers.peek import Peek, PeekedColumn, peek
 from pipeline.readers.request import Refusal
+from pipeline.readers.start import find_start
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

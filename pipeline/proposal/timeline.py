@@ -9,8 +9,8 @@ import numpy as np
 from pipeline.channels import time_unit
 from pipeline.proposal.lines import SURE_FROM, ColumnProposal
 from pipeline.proposal.names import time_likeness
-from pipeline.readers.clock import kind_of
 from pipeline.readers.request import Refusal
+from pipeline.readers.time_kinds import form_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,7 +84,7 @@ def _time_unit_of(column: PeekedColumn) -> str | None:
     if column.is_time:
         return "iso8601"
     try:
-        kind, _ = kind_of(None, [column.first], "")
+        kind = form_of(None, [column.first], "").kind
     except Refusal:
         return None
     return {"clock": "clock", "zoned": "iso8601", "local": "iso8601"}.get(kind)
@@ -94,7 +94,7 @@ def _numeric_time_unit(values: NDArray[np.float64], unit: str | None) -> str | N
     if unit is not None and time_unit(unit) is None:
         return None
     if values[0] > 1e9:
-        return "epoch_ms" if values[0] > 1e11 else "epoch_s"
+        return "epoch_us" if values[0] > 1e14 else "epoch_ms" if values[0] > 1e11 else "epoch_s"
     steps = np.diff(values)
     steps = steps[steps > 0]
     if not steps.size:

@@ -55,7 +55,7 @@ def read_log(db: Database, request: ReadRequest) -> LogRead:
                     "Export the log to one of these, or move the file out of the inbox.")
         )  # fmt: skip
     try:
-        return reader(db, request)
+        return _within_memory(reader, db, request)
     except Refusal as refusal:
         cause = refusal.__cause__
         if cause is not None and is_of_the_machine(cause):
@@ -68,3 +68,11 @@ def read_log(db: Database, request: ReadRequest) -> LogRead:
             Problem(request.file, None, "damaged_file", "a readable file", error.strerror or str(error),
                     "Copy the log from the logger again.")
         )  # fmt: skip
+
+
+def _within_memory(reader: Callable[[Database, ReadRequest], LogRead], db: Database, request: ReadRequest) -> LogRead:
+    db.execute(f"set memory_limit = '{request.limits.max_memory_mb:.0f}MB'")
+    try:
+        return reader(db, request)
+    finally:
+        db.execute("reset memory_limit")

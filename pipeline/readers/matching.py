@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 from pipeline.channels import CHANNELS, IDENTITY, Affine, UnitError, affine, fits, fold_unit, time_unit
 from pipeline.problems import Problem
-from pipeline.readers.header import Column, mended
+from pipeline.readers.encoding import mended
+from pipeline.readers.header import Column
 from pipeline.readers.request import Refusal
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from pipeline.readers.request import ReadRequest
     from pipeline.register import Engine, MapEntry
+    from pipeline.register.tables import DateFormat
 
 ENGINE_MARK: Final = "{engine}"
 TIME: Final = "time"
@@ -41,11 +43,24 @@ class Pick:
 
 
 @dataclass(frozen=True)
-class Selection:
-    """What is read of a log: the index and unit of the time column (None where the format keeps its own), the picks."""
+class TimeColumn:
+    """Where a log's time is: the column's index and unit, and what a channel map says about dates.
 
-    time_index: int | None
-    time_unit: str | None
+    `date_index` is a column of dates beside it, for a time of day that stands by itself; `order` is 'day first' or
+    'month first' where the map says so.
+    """
+
+    index: int | None = None
+    unit: str | None = None
+    date_index: int | None = None
+    order: DateFormat | None = None
+
+
+@dataclass(frozen=True)
+class Selection:
+    """What is read of a log: where its time is (None where the format keeps its own), and the picks."""
+
+    time: TimeColumn
     picks: tuple[Pick, ...]
     remarks: tuple[Problem, ...] = ()
 
@@ -87,11 +102,14 @@ class ColumnNames:
 
     def _first(self, wanted: str, hits: Sequence[int]) -> int:
         if len(hits) > 1:
-            self.remarks.append(
-                Problem(self._file, None, "ambiguous_column", f"one column {wanted!r}", f"{len(hits)} of them",
-                        "The first was taken; give the others another name in the logger.")
-            )  # fmt: skip
+            self.remark_doubles(wanted, len(hits))
         return hits[0]
+
+    def remark_doubles(self, wanted: str, number: int) -> None:
+        """Remark that several columns answer to one name."""
+        way_out = "The first was taken; give the others another name in the logger."
+        expected, got = f"one column {wanted!r}", f"{number} of them"
+        self.remarks.append(Problem(self._file, None, "ambiguous_column", expected, got, way_out))
 
 
 def _grouped(names: Iterable[str]) -> dict[str, list[int]]:
@@ -109,17 +127,16 @@ def select(columns: Sequence[Column], request: ReadRequest, *, own_time: bool = 
     """
     names = ColumnNames(columns, request.file)
     chosen = _by_map(names, request) if request.channel_map is not None else _by_canonical_name(names, request)
-    if chosen.time is None and not own_time:
+    if chosen.time.index is None and not own_time:
         raise Refusal(_no_time(request, columns))
     if not chosen.picks:
         raise Refusal(_no_channel(request, columns))
-    return Selection(chosen.time, chosen.time_unit, tuple(chosen.picks), tuple(names.remarks))
+    return Selection(chosen.time, tuple(chosen.picks), tuple(names.remarks))
 
 
 @dataclass
 class _Chosen:
-    time: int | None = None
-    time_unit: str | None = None
+    time: TimeColumn = TimeColumn()
     picks: list[Pick] = field(default_factory=list)
 
 
@@ -128,13 +145,13 @@ def _by_map(names: ColumnNames, request: ReadRequest) -> _Chosen:
     shared: list[tuple[str, MapEntry, int]] = []
     for channel, entry in (request.channel_map or {}).items():
         if channel == TIME:
-            chosen.time, chosen.time_unit = _time_by_map(names, entry, request.engines)
+            chosen.time = _time_by_map(names, entry, request.engines)
         elif ENGINE_MARK in entry.column:
             chosen.picks += _picks_by_engine(names, channel, entry, request)
         elif (index := names.find(entry.column)) is not None:
             shared.append((channel, entry, index))
     if TIME not in (request.channel_map or {}):
-        chosen.time, chosen.time_unit = _canonical_time(names)
+        chosen.time = _canonical_time(names)
     engines = _engines_of_shared(chosen.picks, request, any_shared=bool(shared))
     chosen.picks += [
         _pick(names, engine, channel, entry, index, request) for channel, entry, index in shared for engine in engines
@@ -142,11 +159,18 @@ def _by_map(names: ColumnNames, request: ReadRequest) -> _Chosen:
     return chosen
 
 
-def _time_by_map(names: ColumnNames, entry: MapEntry, engines: Sequence[Engine]) -> tuple[int | None, str | None]:
+def _time_by_map(names: ColumnNames, entry: MapEntry, engines: Sequence[Engine]) -> TimeColumn:
     for written in _with_engine(entry.column, engines):
         if (index := names.find(written)) is not None:
-            return index, entry.unit or time_unit(names.columns[index].unit or "")
-    return None, None
+            unit = entry.unit or time_unit(names.columns[index].unit or "")
+            date_index = names.find(entry.date) if entry.date is not None else _date_beside(names)
+            return TimeColumn(index, unit, date_index, entry.format)
+    return TimeColumn()
+
+
+def _date_beside(names: ColumnNames) -> int | None:
+    """The column called 'date', which counts where the time is a time of day."""
+    return next((at for at, column in enumerate(names.columns) if folded(column.name) == "date"), None)
 
 
 def _with_engine(column: str, engines: Sequence[Engine]) -> list[str]:
@@ -225,7 +249,7 @@ def _unit_remark(file: str, code: str, channel: str, expected: str, got: str) ->
 
 def _by_canonical_name(names: ColumnNames, request: ReadRequest) -> _Chosen:
     chosen = _Chosen()
-    chosen.time, chosen.time_unit = _canonical_time(names)
+    chosen.time = _canonical_time(names)
     shared: list[tuple[str, str | None, int]] = []
     for index, column in enumerate(names.columns):
         word = folded(column.name)
@@ -237,17 +261,26 @@ def _by_canonical_name(names: ColumnNames, request: ReadRequest) -> _Chosen:
     for channel, suffix, index in shared:
         for engine in engines:
             chosen.picks += _canonical_pick(names, engine, (channel, suffix), index, request)
-    chosen.picks = list({pick.name: pick for pick in reversed(chosen.picks)}.values())[::-1]
+    chosen.picks = _without_doubles(names, chosen.picks)
     return chosen
 
 
-def _canonical_time(names: ColumnNames) -> tuple[int | None, str | None]:
-    """Index and unit of the first column that bears the canonical name of the time."""
+def _without_doubles(names: ColumnNames, picks: Sequence[Pick]) -> list[Pick]:
+    """The first column of each channel; the others are remarked on."""
+    kept: dict[str, Pick] = {}
+    for pick in picks:
+        if kept.setdefault(pick.name, pick) is not pick:
+            names.remark_doubles(pick.channel, 2)
+    return list(kept.values())
+
+
+def _canonical_time(names: ColumnNames) -> TimeColumn:
+    """The first column that bears the canonical name of the time."""
     for index, column in enumerate(names.columns):
         suffix = _suffix_after(folded(column.name), _TIME_NAMES)
         if suffix is not None:
-            return index, time_unit(column.unit or suffix)
-    return None, None
+            return TimeColumn(index, time_unit(column.unit or suffix), _date_beside(names))
+    return TimeColumn()
 
 
 def _suffix_after(word: str, stems: Iterable[str]) -> str | None:
@@ -260,7 +293,9 @@ def _suffix_after(word: str, stems: Iterable[str]) -> str | None:
     return None
 
 
-_TIME_SUFFIXES: Final = frozenset({"s", "ms", "sec", "iso", "iso8601", "utc", "epoch", "epoch_s", "epoch_ms", "clock"})
+_TIME_SUFFIXES: Final = frozenset({
+    "s", "ms", "us", "sec", "min", "h", "iso", "iso8601", "utc", "epoch", "epoch_s", "epoch_ms", "epoch_us", "clock",
+})  # fmt: skip
 
 
 def canonical_name(word: str) -> tuple[str, str | None] | None:

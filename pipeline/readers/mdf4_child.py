@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import pickle
 import sys
@@ -16,7 +17,8 @@ import numpy as np
 from pipeline.problems import Problem
 from pipeline.readers.header import Column, column_of
 from pipeline.readers.matching import Selection, select
-from pipeline.readers.request import ReadRequest, Refusal, in_words
+from pipeline.readers.packed import MB, takes_too_much
+from pipeline.readers.request import ReadRequest, Refusal, in_words, refuse_many_columns, refuse_many_rows
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -70,11 +72,24 @@ class _Place:
 def content_of(job: Job) -> Content | Problem:
     """What `job` asks of its file, or why it cannot be had: the package has no exception of its own for damage."""
     try:
+        _limit_memory(job.request)
         return _content(job)
     except Refusal as refusal:
         return refusal.problem
+    except MemoryError:
+        return takes_too_much(job.request)
     except Exception as error:  # noqa: BLE001 - struct, key, seek and MDF errors alike
         return damaged(in_words(error, job.request), job.request)
+
+
+def _limit_memory(request: ReadRequest) -> None:
+    """No more memory for this process than a log may take, where the system can say so."""
+    if importlib.util.find_spec("resource") is None:
+        return
+    import resource  # noqa: PLC0415 - not on every system
+
+    _, most = resource.getrlimit(resource.RLIMIT_DATA)
+    resource.setrlimit(resource.RLIMIT_DATA, (int(request.limits.max_memory_mb * MB), most))
 
 
 def damaged(got: str, request: ReadRequest) -> Problem:
@@ -89,6 +104,8 @@ def _content(job: Job) -> Content:
         places = _places(file)
         if not places:
             raise Refusal(_nothing_decoded(file, job.request))
+        refuse_many_columns(len(places), job.request)
+        refuse_many_rows(max(file.groups[place.group].channel_group.cycles_nr for place in places), job.request)
         selection = select([place.column for place in places], job.request, own_time=True) if job.read else None
         wanted = sorted({pick.index for pick in selection.picks}) if selection else range(len(places))
         return Content(file.header.start_time, selection, {index: _signal(file, places[index]) for index in wanted})

@@ -20,10 +20,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from pipeline.problems import Problem
-from pipeline.readers.clock import LogClock, Start, TimeReading, find_start
+from pipeline.readers.clock import LogClock, TimeReading
 from pipeline.readers.mdf4_child import Content, Job, Signal, damaged
+from pipeline.readers.packed import refuse_large
 from pipeline.readers.request import LogRead, ReadRequest, Refusal
 from pipeline.readers.rows import Losses, Scan, create_rows, finish
+from pipeline.readers.start import Start, find_start
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,6 +49,7 @@ def read_mdf4_log(db: Database, request: ReadRequest) -> LogRead:
     Raises:
         Refusal: the log cannot be taken, or the reader's package is not installed.
     """
+    refuse_large(request)
     content = mdf4_content(Job(request, read=True))
     if content.selection is None:
         raise ValueError("a job to read answers with a selection")

@@ -5,22 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from pipeline.database import DatabaseError, rows
+from pipeline.database import DatabaseError, OutOfMemory, rows
 from pipeline.problems import Problem
-from pipeline.readers.clock import LogClock, find_start, kind_of, numeric_kind, plan
+from pipeline.readers.clock import LogClock, plan
+from pipeline.readers.dialect import ROWS_FOR_DIALECT
 from pipeline.readers.header import column_of
 from pipeline.readers.matching import select
-from pipeline.readers.request import LogRead, Refusal, in_words
-from pipeline.readers.rows import Losses, Scan, create_rows, finish, number_in_text, path_literal, quoted
+from pipeline.readers.packed import refuse_large, takes_too_much
+from pipeline.readers.request import LogRead, Refusal, in_words, refuse_many_columns, refuse_many_rows
+from pipeline.readers.rows import Losses, Scan, create_rows, finish, path_literal, quoted
+from pipeline.readers.start import find_start
+from pipeline.readers.time_kinds import TimeForm, form_of, highest_numbers, numeric_form, seconds_in_text, settled_order
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from pipeline.database import Database
-    from pipeline.readers.clock import Kind
     from pipeline.readers.matching import Selection
     from pipeline.readers.request import ReadRequest
     from pipeline.readers.rows import Form
+    from pipeline.readers.start import Start
 
 _NUMBERS: Final = frozenset({
     "TINYINT", "SMALLINT", "INTEGER", "BIGINT", "HUGEINT", "UTINYINT", "USMALLINT", "UINTEGER", "UBIGINT", "UHUGEINT",
@@ -55,6 +59,9 @@ def read_parquet_log(db: Database, request: ReadRequest) -> LogRead:
     """
     try:
         return _read(db, request)
+    except OutOfMemory:
+        # Our own limit, not the machine's: without a cause, so that the log is not tried again with every ingest.
+        raise Refusal(takes_too_much(request)) from None
     except DatabaseError as error:
         raise Refusal(
             Problem(request.file, None, "damaged_file", "a Parquet file", in_words(error, request),
@@ -77,9 +84,11 @@ def _relation(path: Path) -> str:
 
 
 def _read(db: Database, request: ReadRequest) -> LogRead:
+    refuse_large(request)
+    _refuse_claims(db, request)
     columns = parquet_columns(db, request.path)
     selection = select([column_of(column.name) for column in columns], request)
-    clock, assumed, time = _clock(db, columns[selection.time_index or 0], selection, request)
+    clock, assumed, time = _clock(db, columns, selection, request)
     picked = {pick.index: columns[pick.index] for pick in selection.picks}
     scan = Scan(
         relation=_relation(request.path),
@@ -90,43 +99,69 @@ def _read(db: Database, request: ReadRequest) -> LogRead:
     return replace(finish(db, request, selection, clock, None, Losses()), start_assumed=assumed)
 
 
+def _refuse_claims(db: Database, request: ReadRequest) -> None:
+    """Refuse by what the footer claims, before a page is read: a few bytes can stand for any number of rows.
+
+    Raises:
+        Refusal: more rows or columns than a log may have, or an encrypted footer.
+    """
+    with request.path.open("rb") as file:
+        if file.read(4) == _ENCRYPTED:
+            way_out = "Write the log without encryption."
+            raise Refusal(Problem(request.file, None, "encrypted_file", "a file that opens", "one with a key", way_out))
+    (claimed,) = rows(db, f"select num_rows as n from parquet_file_metadata({path_literal(request.path)})")
+    refuse_many_rows(int(claimed["n"]), request)
+    refuse_many_columns(len(parquet_columns(db, request.path)), request)
+
+
+_ENCRYPTED: Final = b"PARE"
+"""First bytes of a Parquet file whose footer is encrypted (Parquet format, modular encryption)."""
+
+
 def _clock(
-    db: Database, column: ParquetColumn, selection: Selection, request: ReadRequest
+    db: Database, columns: list[ParquetColumn], selection: Selection, request: ReadRequest
 ) -> tuple[LogClock, bool, str]:
     """The log's clock, whether its start is only assumed, and the time as SQL in seconds."""
-    (kind, factor), time = _kind(db, column, selection.time_unit, request)
-    first = _first(db, time, request)
     start = find_start(metadata_of(db, request.path), request.path, request.timezone)
-    reading, assumed = plan(kind, factor, first, start, request.timezone)
+    form, time = _form(db, columns, selection, start, request)
+    first = _first(db, time, request)
+    reading, assumed = plan(form, first, start, request.timezone)
     clock = LogClock(reading, start, request.timezone, request.file, request.path.stat().st_mtime)
     return clock, assumed, time
 
 
-def _kind(
-    db: Database, column: ParquetColumn, unit: str | None, request: ReadRequest
-) -> tuple[tuple[Kind, float], str]:
+def _form(
+    db: Database, columns: list[ParquetColumn], selection: Selection, start: Start, request: ReadRequest
+) -> tuple[TimeForm, str]:
+    column, unit = columns[selection.time.index or 0], selection.time.unit
     name = quoted(column.name)
     if column.kind.startswith(_STAMPS):
-        zoned: Kind = "zoned" if "TIME ZONE" in column.kind or "TZ" in column.kind else "local"
-        stamp = f"cast({name} as {'timestamptz' if zoned == 'zoned' else 'timestamp'})"
-        return (zoned, 1.0), f"epoch_us({stamp}) / 1e6"
+        zoned = "TIME ZONE" in column.kind or "TZ" in column.kind
+        stamp = f"cast({name} as {'timestamptz' if zoned else 'timestamp'})"
+        return TimeForm("zoned" if zoned else "local"), f"epoch_us({stamp}) / 1e6"
     if column.kind.startswith(("TIME", "INTERVAL")):
-        kind: Kind = "clock" if column.kind.startswith("TIME") else "elapsed"
-        return (kind, 1.0), f"epoch(cast({name} as interval))"
+        seconds = f"epoch(cast({name} as interval))"
+        return TimeForm("clock" if column.kind.startswith("TIME") else "elapsed"), seconds
     if column.form() == "number":
         first = _first(db, column.sql(), request)
-        return numeric_kind(unit, first if first is not None else 0.0), column.sql()
-    cells = rows(db, f"select {column.sql()} as cell from {_relation(request.path)} where {name} is not null limit 1")
-    text_kind, factor = kind_of(unit, [row["cell"] for row in cells], request.file)
-    return (text_kind, factor), _text_time(text_kind, column.sql())
+        return numeric_form(unit, first if first is not None else 0.0), column.sql()
+    return _text_form(db, column, selection, start, request)
 
 
-def _text_time(kind: Kind, text: str) -> str:
-    if kind in {"elapsed", "epoch"}:
-        return number_in_text(text)
-    if kind == "clock":
-        return f"epoch(try_cast({text} as interval))"
-    return f"epoch_us(try_cast({text} as timestamptz)) / 1e6"
+def _text_form(
+    db: Database, column: ParquetColumn, selection: Selection, start: Start, request: ReadRequest
+) -> tuple[TimeForm, str]:
+    relation, name = _relation(request.path), quoted(column.name)
+    found = rows(db, f"select {column.sql()} as cell from {relation} where {name} is not null limit {ROWS_FOR_DIALECT}")
+    cells = [row["cell"] for row in found]
+    form = form_of(selection.time.unit, cells, request.file)
+    if selection.time.order is not None and form.order in {None, "day first", "month first"}:
+        form = replace(form, order=selection.time.order)
+    if form.order is None:
+        highest = db.execute(f"select {highest_numbers(column.sql())} from {relation}").fetchall()[0]
+        day = start.local_day(request.timezone)
+        form = replace(form, order=settled_order(highest, cells[0], day, request.file))
+    return form, seconds_in_text(form, column.sql())
 
 
 def _first(db: Database, sql: str, request: ReadRequest) -> float | None:

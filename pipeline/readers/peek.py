@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from pipeline.readers.csv_log import every_cell
+from pipeline.readers.cells import PLAIN, Marks, is_number, number_of
+from pipeline.readers.csv_log import first_rows_as_text
 from pipeline.readers.header import Column, column_of, read_header
 from pipeline.readers.mdf4_child import Job
 from pipeline.readers.mdf4_log import mdf4_content
@@ -65,9 +66,10 @@ def peek(db: Database, path: Path) -> Peek:
 
 
 def _peek_text(db: Database, path: Path) -> Peek:
-    header = read_header(path, path.name)
-    cells = every_cell(db, ReadRequest(path, path.name, (), None, "UTC"), header, PEEK_ROWS)
-    columns = [_peeked(column, cells[at], header.decimal) for at, column in enumerate(header.columns)]
+    request = ReadRequest(path, path.name, (), None, "UTC")
+    header = read_header(request)
+    cells = first_rows_as_text(db, request, header, PEEK_ROWS)
+    columns = [_peeked(column, cells[at], header.marks) for at, column in enumerate(header.columns)]
     return Peek(tuple(columns), header.metadata)
 
 
@@ -75,7 +77,7 @@ def _peek_parquet(db: Database, path: Path) -> Peek:
     described = parquet_columns(db, path)
     cells = every_value(db, path, PEEK_ROWS)
     columns = [
-        _peeked(column_of(column.name), values, ".", is_time=column.kind.startswith("TIMESTAMP"))
+        _peeked(column_of(column.name), values, PLAIN, is_time=column.kind.startswith("TIMESTAMP"))
         for column, values in zip(described, cells, strict=True)
     ]
     return Peek(tuple(columns), tuple(metadata_of(db, path)))
@@ -84,22 +86,24 @@ def _peek_parquet(db: Database, path: Path) -> Peek:
 def _peek_mdf4(path: Path) -> Peek:
     content = mdf4_content(Job(ReadRequest(path, path.name, (), None, "UTC"), read=False))
     columns = [
-        _peeked(signal.column, [str(value) for value in signal.values[:PEEK_ROWS].tolist()], ".")
+        _peeked(signal.column, [str(value) for value in signal.values[:PEEK_ROWS].tolist()], PLAIN)
         for signal in content.signals.values()
     ]
     return Peek(tuple(columns), (), own_time=True)
 
 
-def _peeked(column: Column, cells: Sequence[str | None], decimal: str, *, is_time: bool = False) -> PeekedColumn:
+def _peeked(column: Column, cells: Sequence[str | None], marks: Marks, *, is_time: bool = False) -> PeekedColumn:
     filled = [cell.strip() for cell in cells if cell is not None and cell.strip()]
-    numbers = np.array([_number(cell, decimal) for cell in cells], dtype=np.float64)
-    texts = dict.fromkeys(cell for cell in filled[:2000] if np.isnan(_number(cell, decimal)))
+    numbers = np.array([_number(cell, marks) for cell in cells], dtype=np.float64)
+    texts = dict.fromkeys(cell for cell in filled[:2000] if np.isnan(_number(cell, marks)))
     return PeekedColumn(column, numbers, tuple(texts)[:_MANY_TEXTS], filled[0] if filled else "", is_time)
 
 
-def _number(cell: Any, decimal: str) -> float:
+def _number(cell: Any, marks: Marks) -> float:
+    """The finite number in a cell, NaN where there is none."""
+    text = str(cell)
     try:
-        number = float(str(cell).replace(decimal, "."))
+        number = number_of(text, marks) if is_number(text, marks) else float(text)
     except ValueError:
         return float("nan")
     return number if np.isfinite(number) else float("nan")

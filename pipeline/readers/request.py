@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
 from pipeline.problems import Problem, declare
+from pipeline.register.tables import ReadingLimits
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
 
     from pipeline.register import ChannelMap, Engine
 
-READER_VERSION: Final = 2
+READER_VERSION: Final = 3
 """Raised whenever the same bytes would be read to other rows; the ledger then reads every log again."""
 
 declare(
@@ -45,6 +46,18 @@ declare(
         "rows_step_back": "rows step back in time",
         "too_many_rows_lost": "too many rows cannot be used",
         "repeated_hour": "the log lies in the hour that the clock repeats, without saying which of the two",
+        "too_large": "the log is larger than logs may be",
+        "too_many_columns": "the log has more columns than logs may have",
+        "too_many_rows": "the log has more rows than logs may have",
+        "packed_too_well": "the archive is no log's",
+        "encrypted_file": "the file is encrypted",
+        "doubtful_numbers": "numbers can be read in two ways",
+        "doubtful_date": "day and month could be each other",
+        "counter_ran_over": "the counter of the time ran over",
+        "counter_from_before": "the time does not count from the log's start",
+        "hours_step_back": "the engine hours run back",
+        "second_table": "the file holds a second table",
+        "repeated_header": "the names stand in the middle of the log again",
         "raw_frames": "the file holds raw bus frames, no decoded channels",
     }
 )
@@ -56,6 +69,7 @@ class ReadRequest:
 
     `file` is the path relative to the fleet folder, for messages. `engines` are those the log may hold: one where the
     log lies in a folder named after an engine, else all of the boat. `timezone` (IANA) is that of times without offset.
+    `limits` are what one log may take of the machine.
     """
 
     path: Path
@@ -63,6 +77,7 @@ class ReadRequest:
     engines: tuple[Engine, ...]
     channel_map: ChannelMap | None
     timezone: str
+    limits: ReadingLimits = field(default_factory=ReadingLimits)
 
 
 @dataclass(frozen=True)
@@ -109,3 +124,32 @@ def out_of_reach(error: BaseException, request: ReadRequest) -> Problem:
 def refused(problem: Problem, *remarks: Problem) -> LogRead:
     """The answer for a log that cannot be taken."""
     return LogRead("refused", (problem, *remarks))
+
+
+def refuse_many_rows(number: int, request: ReadRequest) -> None:
+    """Refuse a log with more rows than a log may have.
+
+    Raises:
+        Refusal: it has.
+    """
+    if number > request.limits.max_rows:
+        way_out = "Split the log, or raise max_rows under [reading] in fleet.toml."
+        expected = f"at most {request.limits.max_rows:,}"
+        raise Refusal(Problem(request.file, None, "too_many_rows", expected, f"{number:,} rows", way_out))
+
+
+def refuse_many_columns(number: int, request: ReadRequest) -> None:
+    """Refuse a log with more columns than a log may have.
+
+    Raises:
+        Refusal: it has.
+    """
+    if number > request.limits.max_columns:
+        way_out = "Log fewer channels, or raise max_columns under [reading] in fleet.toml."
+        expected = f"at most {request.limits.max_columns:,}"
+        raise Refusal(Problem(request.file, None, "too_many_columns", expected, f"{number:,}", way_out))
+
+
+def second_table(request: ReadRequest, line: int, got: str, way_out: str) -> Problem:
+    """The problem of other names among the rows."""
+    return Problem(request.file, line, "second_table", "one line of names", got, way_out)

@@ -9,8 +9,11 @@ import numpy as np
 
 from pipeline.channels import CHANNELS, FLAG_CODES, GEAR_CODES, IDENTITY
 from pipeline.problems import Problem
+from pipeline.readers.cells import PLAIN, Marks
 from pipeline.readers.clock import LogClock, Settled, settle
-from pipeline.readers.request import LogRead, Refusal
+from pipeline.readers.request import LogRead, Refusal, refuse_many_rows
+from pipeline.readers.row_order import rising
+from pipeline.readers.time_kinds import number_in_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,13 +35,13 @@ Form = Literal["number", "text"]
 class Scan:
     """Something DuckDB can read rows from: a FROM clause, each picked column's SQL and form, and the time's SQL.
 
-    `time` gives seconds before the shift of `LogClock.reading`. `decimal` is the mark in text columns.
+    `time` gives seconds before the shift of `LogClock.reading`. `marks` are those of numbers in text columns.
     """
 
     relation: str
     columns: Mapping[int, tuple[str, Form]]
     time: str
-    decimal: str = "."
+    marks: Marks = PLAIN
 
 
 def quoted(name: str) -> str:
@@ -67,34 +70,25 @@ def channel_sql(pick: Pick, scan: Scan) -> str:
     column, form = scan.columns[pick.index]
     kind = "double" if pick.channel in _DOUBLES else "float"
     if pick.values is not None:
-        coded = _coded(column, form, _codes(pick), scan.decimal)
+        coded = _coded(column, form, _codes(pick), scan.marks)
         if CHANNELS[pick.channel].unit == "0/1":
             # a flag's `values` name what sets it: any other value that was logged clears it
             known = column if form == "number" else f"nullif(trim({column}), '')"
             coded = f"coalesce({coded}, case when {known} is not null then 0 end)"
         return f"cast({coded} as {kind})"
-    number = _number(column, form, scan.decimal)
+    number = _number(column, form, scan.marks)
     if pick.convert != IDENTITY:
         number = f"({number} * {pick.convert.factor!r} + {pick.convert.offset!r})"
     words = _words_of(pick.channel)
     if form == "text" and words:
-        number = f"coalesce({_coded(column, form, words, scan.decimal)}, {number})"
+        number = f"coalesce({_coded(column, form, words, scan.marks)}, {number})"
     return f"cast(case when isfinite({number}) then {number} end as {kind})"
 
 
-def _number(column: str, form: Form, decimal: str) -> str:
+def _number(column: str, form: Form, marks: Marks) -> str:
     if form == "number":
         return column
-    return number_in_text(column, decimal)
-
-
-def number_in_text(column: str, decimal: str = ".") -> str:
-    """SQL for the number in a text column, null where there is none.
-
-    The trim is not for the spaces: DuckDB moves a bare try_cast into a CSV scan, where a bad cell costs the whole row.
-    """
-    text = f"replace({column}, ',', '.')" if decimal == "," else column
-    return f"try_cast(trim({text}) as double)"
+    return number_in_text(column, marks)
 
 
 def _words_of(channel: str) -> Mapping[str, float]:
@@ -121,10 +115,10 @@ def _as_number(text: str) -> float | None:
         return None
 
 
-def _coded(column: str, form: Form, codes: Mapping[str, float], decimal: str) -> str:
+def _coded(column: str, form: Form, codes: Mapping[str, float], marks: Marks) -> str:
     """SQL for a coded column: a listed text (as written, then in any case) or an equal number."""
     numbers = {value: code for text, code in codes.items() if (value := _as_number(text)) is not None}
-    number = _number(column, form, decimal)
+    number = _number(column, form, marks)
     cases = [f"when {number} = {value!r} then {code!r}" for value, code in numbers.items()]
     if form == "text":
         texts = {text: code for text, code in codes.items() if _as_number(text) is None}
@@ -157,12 +151,14 @@ def finish(
     times = _times(db)
     if times.size == 0:
         raise Refusal(Problem(request.file, first_line, "no_rows", "rows of data", "none", "Copy the log again."))
+    refuse_many_rows(times.size, request)
     settled = settle(times, clock, first_line)
     if not (settled.keep.all() and np.array_equal(settled.time_s, times)):
         _replace_times(db, settled, selection.picks)
+    hours = _hours_that_never_fall(db, request, selection.picks)
     return LogRead(
         status="taken",
-        problems=(*losses.problems, *settled.problems, *selection.remarks),
+        problems=(*losses.problems, *settled.problems, *hours, *selection.remarks),
         rows=int(settled.time_s.size),
         rows_dropped=losses.rows + int((~settled.keep).sum()),
         rows_spread=settled.spread,
@@ -170,6 +166,31 @@ def finish(
         ended_s=float(settled.time_s[-1]),
         columns=selection.columns(),
     )
+
+
+def _hours_that_never_fall(db: Database, request: ReadRequest, picks: Sequence[Pick]) -> list[Problem]:
+    """Engine hours only count up: values that run back are blanked, as few as leave an order that never falls."""
+    return [
+        _blanked_hours(db, request, pick)
+        for pick in picks
+        if pick.channel == "engine_hours" and _falls(db, quoted(pick.name))
+    ]
+
+
+def _falls(db: Database, column: str) -> bool:
+    steps = f"select {column} - lag({column}) over () as step from {LOG_ROWS} where {column} is not null"
+    return bool(db.execute(f"select coalesce(min(step), 0) < 0 from ({steps})").fetchall()[0][0])
+
+
+def _blanked_hours(db: Database, request: ReadRequest, pick: Pick) -> Problem:
+    column = quoted(pick.name)
+    held = db.execute(
+        f"select rowid as place, {column} as hours from {LOG_ROWS} where {column} is not null"
+    ).fetchnumpy()
+    wrong = held["place"][~rising(np.asarray(held["hours"], dtype=np.float64))]
+    db.execute(f"update {LOG_ROWS} set {column} = null where rowid in (select unnest(?))", [wrong.tolist()])
+    return Problem(request.file, None, "hours_step_back", "engine hours that only count up",
+                   f"{len(wrong)} values that run back", "They were taken as blank.")  # fmt: skip
 
 
 def _times(db: Database) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

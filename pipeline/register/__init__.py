@@ -9,7 +9,17 @@ from pipeline.register.map_writing import WrittenMap, write_map
 from pipeline.register.mistakes import RegisterError
 from pipeline.register.schedule import Departure, Schedule, load_schedule
 from pipeline.register.starter import Started, init_fleet, starter_toml
-from pipeline.register.tables import FILE_NAME, GEARS, TIME_UNITS, ChannelMap, Gear, LimitOverride, MapEntry, Service
+from pipeline.register.tables import (
+    FILE_NAME,
+    GEARS,
+    TIME_UNITS,
+    ChannelMap,
+    Gear,
+    LimitOverride,
+    MapEntry,
+    ReadingLimits,
+    Service,
+)
 from pipeline.register.words import did_you_mean, nearest
 
 __all__ = [
@@ -23,6 +33,7 @@ __all__ = [
     "Gear",
     "LimitOverride",
     "MapEntry",
+    "ReadingLimits",
     "Register",
     "RegisterError",
     "Schedule",

@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TypeVar
 
-from pipeline.register.tables import ChannelMap, Gear, LimitOverride, Limits, Service, Table
+from pydantic import Field
+
+from pipeline.register.tables import ChannelMap, Gear, LimitOverride, Limits, ReadingLimits, Service, Table
 from pipeline.register.words import did_you_mean
 
 _Named = TypeVar("_Named")
@@ -52,6 +54,7 @@ class Register(Table):
     boats: tuple[Boat, ...]
     channel_maps: Mapping[str, ChannelMap]
     limits: Limits
+    reading: ReadingLimits = Field(default_factory=ReadingLimits)
 
     def boat(self, boat_id: str) -> Boat:
         """The boat of that id; KeyError, with the nearest, where there is none."""

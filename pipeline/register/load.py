@@ -89,6 +89,7 @@ def _register(folder: Path, written: RegisterFile) -> Register:
         boats=tuple(_boat(boat) for boat in written.boat),
         channel_maps=written.channel_map,
         limits=written.limits,
+        reading=written.reading,
     )
 
 

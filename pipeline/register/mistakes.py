@@ -211,12 +211,15 @@ def _map_mistakes(document: Document, written: RegisterFile) -> Iterator[Problem
 def _time_mistakes(document: Document, path: KeyPath, entry: MapEntry) -> Iterator[Problem]:
     for key in ("stoich", "values", "zero"):
         if getattr(entry, key) is not None:
-            yield unknown_key(document, (*path, key), ("column", "unit"))
+            yield unknown_key(document, (*path, key), ("column", "unit", "date", "format"))
     if entry.unit is not None and entry.unit not in TIME_UNITS:
         yield _unit_mistake(document, path, UnitError("time", entry.unit, TIME_UNITS))
 
 
 def _entry_mistakes(document: Document, path: KeyPath, entry: MapEntry) -> Iterator[Problem]:
+    for key in ("date", "format"):
+        if getattr(entry, key) is not None:
+            yield unknown_key(document, (*path, key), ("column", "unit", "stoich", "values", "zero"))
     try:
         affine(str(path[-1]), entry.unit, entry.stoich)
     except UnitError as error:

@@ -34,7 +34,8 @@ currency_days = 3                   # a boat without a log for longer is 'unchec
 # Where your logs keep each channel: one map for each shape of log, which several boats can share. Let
 # `morningwatch columns LOG` propose one. Without a map, columns with canonical names are taken as they are.
 #[channel_map.logger]
-#time = { column = "Time", unit = "s" }                # s, ms, epoch_s, epoch_ms, iso8601 or clock
+#time = { column = "Time", unit = "s" }                # s, ms, us, min, h, epoch_s, epoch_ms, epoch_us, iso8601, clock
+# The date in a column of its own, the day before the month: time = { column = "T", date = "D", format = "day first" }
 #rpm = { column = "Engine Speed", unit = "rpm" }       # unit may be left out where it is the canonical one
 #oil_temp = { column = "Oil Temp", unit = "degF" }
 #lambda = { column = "AFR", unit = "afr", stoich = 14.6 }
@@ -42,6 +43,13 @@ currency_days = 3                   # a boat without a log for longer is 'unchec
 #pedal = { column = "Pedal", zero = 16.0 }             # the logged value that means 0
 # A log that holds several engines: write {engine} in the column's name where the engine's id or label stands.
 #battery = { column = "{engine} Battery", unit = "V" }
+
+# What one log may take of the machine; a log beyond is refused.
+#[reading]
+#max_mb = 1000                       # MB of one log, unpacked
+#max_columns = 4000
+#max_rows = 20_000_000
+#max_memory_mb = 4000                # MB of memory to read it with
 
 [[boat]]
 id = "boat-1"                       # lower-case letters, digits, _ and -; also its folder: inbox/boat-1/

@@ -14,9 +14,10 @@ from pipeline.register.words import did_you_mean
 FILE_NAME: Final = "fleet.toml"
 
 Gear = Literal["reverse", "neutral", "forward"]
+DateFormat = Literal["day first", "month first"]
 GEARS: Final[tuple[Gear, ...]] = get_args(Gear)
 
-TIME_UNITS: Final = ("s", "ms", "epoch_s", "epoch_ms", "iso8601", "clock")
+TIME_UNITS: Final = ("s", "ms", "us", "min", "h", "epoch_s", "epoch_ms", "epoch_us", "iso8601", "clock")
 """What a mapped `time` column may hold: time since the log's start or since 1970, ISO 8601 text, a time of day."""
 
 MAPPED: Final = ("time", *CHANNELS)
@@ -71,6 +72,7 @@ Id = Annotated[str, Strict(), StringConstraints(pattern=r"\A[a-z0-9_-]+\z")]
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 Positive = Annotated[Number, Field(gt=0)]
 NotNegative = Annotated[Number, Field(ge=0)]
+Count = Annotated[int, Strict(), Field(gt=0)]
 Flag = Annotated[bool, Strict()]
 Zone = Annotated[Text, AfterValidator(_known_zone)]
 ChannelName = Annotated[Text, AfterValidator(_known_channel)]
@@ -103,7 +105,8 @@ class MapEntry(Table):
 
     `column` may hold `{engine}`. `unit` None means the canonical unit. `stoich` is the fuel's stoichiometric air-fuel
     ratio. `values` translates what is logged before anything else; `zero` is the logged value that means nothing,
-    subtracted before the unit is converted.
+    subtracted before the unit is converted. Of `time` alone: `date` is the column of the date, where the time stands by
+    itself; `format` says which comes first in a date like 03/04/2026.
     """
 
     column: Text
@@ -111,6 +114,8 @@ class MapEntry(Table):
     stoich: Positive | None = None
     values: Mapping[str, Coded] | None = None
     zero: Number | None = None
+    date: Text | None = None
+    format: DateFormat | None = None
 
 
 ChannelMap = Mapping[ChannelName, MapEntry]
@@ -151,10 +156,23 @@ class FleetTable(Table):
     simulated: Flag = False
 
 
+class ReadingLimits(Table):
+    """`[reading]`: what one log may take of the machine. A log beyond is refused, and says so.
+
+    `max_mb` is its size in MB (1e6 bytes), unpacked; `max_memory_mb` what reading it may hold in memory.
+    """
+
+    max_mb: Positive = 1_000.0
+    max_columns: Count = 4_000
+    max_rows: Count = 20_000_000
+    max_memory_mb: Positive = 4_000.0
+
+
 class RegisterFile(Table):
     """The whole of `fleet.toml` as written."""
 
     fleet: FleetTable
+    reading: ReadingLimits = Field(default_factory=ReadingLimits)
     limits: Limits = Field(default_factory=dict)
     channel_map: Mapping[str, ChannelMap] = Field(default_factory=dict)
     boat: tuple[BoatTable, ...] = ()
@@ -163,6 +181,7 @@ class RegisterFile(Table):
 _PLACES: Final[tuple[tuple[tuple[str, ...], type[Table]], ...]] = (
     ((), RegisterFile),
     (("fleet",), FleetTable),
+    (("reading",), ReadingLimits),
     (("limits", "*"), LimitOverride),
     (("channel_map", "*", "*"), MapEntry),
     (("boat", "*"), BoatTable),

@@ -42,7 +42,8 @@ from rivals import (  # noqa: E402
 from pipeline import extract  # noqa: E402
 from pipeline.database import scratch  # noqa: E402
 from pipeline.extract import Chain, ChainLog, GearLevel  # noqa: E402
-from pipeline.inbox import Found, Places, log_id  # noqa: E402
+from pipeline.inbox import Places, log_id  # noqa: E402
+from pipeline.inbox_files import Found  # noqa: E402
 from pipeline.ingest import ingest  # noqa: E402
 from pipeline.ledger import Ledger  # noqa: E402
 from pipeline.measure import BATCH_ROWS  # noqa: E402

@@ -16,7 +16,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.readers.clock import LogClock, Start, TimeReading, find_start, read_stamp, settle
+from pipeline.readers.clock import LogClock, TimeReading, settle
+from pipeline.readers.start import Start, find_start, read_stamp
 
 Read = Callable[..., Any]
 Write = Callable[..., Any]
@@ -298,12 +299,12 @@ def test_a_row_whose_time_cannot_be_read_is_left_out(read: Read, write: Write) -
 @given(st.lists(st.integers(0, 60), min_size=1, max_size=80))
 @settings(max_examples=200, deadline=None, derandomize=True)
 def test_whatever_the_order_the_times_kept_rise_strictly_and_never_more_rows_go_than_must(seconds: list[int]) -> None:
-    from pipeline.readers.clock import _rising, _spread  # noqa: PLC0415 - the two rules themselves
+    from pipeline.readers.row_order import rising, spread  # noqa: PLC0415 - the two rules themselves
 
     times = np.array(seconds, dtype=np.float64)
-    keep = _rising(times)
-    spread, standing, _ = _spread(times[keep])
-    assert np.all(np.diff(spread[~standing]) > 0)
+    keep = rising(times)
+    spaced, standing, _ = spread(times[keep])
+    assert np.all(np.diff(spaced[~standing]) > 0)
     assert int(keep.sum()) == longest_never_falling(seconds)
 
 

@@ -279,11 +279,12 @@ def test_what_cannot_be_a_log_is_refused_with_a_way_out(
     assert answer.log.problems[0].file == f"inbox/petrel/{name}"
 
 
-def test_names_repeated_where_the_logger_restarted_cost_their_row_only(read: Read, write: Write) -> None:
+def test_names_repeated_where_the_logger_restarted_are_passed_over(read: Read, write: Write) -> None:
     lines = many(200).splitlines()
     lines[100:100] = [lines[0]]
     answer = read(write("\n".join(lines) + "\n"))
-    assert (answer.log.rows, answer.log.rows_dropped) == (200, 1)
+    assert (answer.log.rows, answer.log.rows_dropped) == (200, 0)
+    assert [(problem.code, problem.line) for problem in answer.log.problems] == [("repeated_header", 101)]
     assert answer.column("rpm") == [600.0 + row for row in range(200)]
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from pipeline.register import LimitOverride, MapEntry, Register, load_register
+from pipeline.register import LimitOverride, MapEntry, Register, RegisterError, load_register
 
 Load = Callable[[str], Register]
 
@@ -191,3 +191,20 @@ def test_limits_of_any_name_load_where_nobody_says_which_indicators_there_are(tm
     (tmp_path / "fleet.toml").write_text(SMALLEST + "[limits.not_known_here]\nwatch = 1\n")
 
     assert load_register(tmp_path).limits == {"not_known_here": LimitOverride(watch=1)}
+
+
+def test_what_one_log_may_take_of_the_machine_can_be_set_and_has_defaults(tmp_path: Path) -> None:
+    text = '[fleet]\nname = "x"\ntimezone = "UTC"\n'
+    (tmp_path / "fleet.toml").write_text(text)
+    assert load_register(tmp_path).reading.max_rows == 20_000_000
+    (tmp_path / "fleet.toml").write_text(f"{text}[reading]\nmax_mb = 20\nmax_columns = 60\n")
+    reading = load_register(tmp_path).reading
+    assert (reading.max_mb, reading.max_columns, reading.max_memory_mb) == (20, 60, 4000)
+
+
+@pytest.mark.parametrize("line", ["max_mb = 0", "max_rows = 1.5", 'max_columns = "many"', "max_gb = 1"])
+def test_a_limit_that_cannot_be_one_is_named_with_its_line(tmp_path: Path, line: str) -> None:
+    (tmp_path / "fleet.toml").write_text(f'[fleet]\nname = "x"\ntimezone = "UTC"\n[reading]\n{line}\n')
+    with pytest.raises(RegisterError) as caught:
+        load_register(tmp_path)
+    assert "line 5" in str(caught.value)

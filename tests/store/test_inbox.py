@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline.inbox import Place, Places, log_id, scan
+from pipeline.inbox import Place, Places, log_id
+from pipeline.inbox_files import scan
 from pipeline.problems import Problem
 from pipeline.register import load_register
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.inbox import scan
+from pipeline.inbox_files import scan
 from pipeline.register import load_register
 from pipeline.upload import look, safe_name, save, with_start
 
