@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from pipeline.channels import CHANNELS, affine, fold_unit
-from pipeline.proposal.habits import IMPOSSIBLE, warms
+from pipeline.proposal.case import IMPOSSIBLE, warms
 from pipeline.proposal.names import name_evidence
 from pipeline.proposal.pairs import followings, main_levels
 from pipeline.proposal.signals import Around, Signal, alike, around, correlation

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from pipeline.channels import AIR_FUEL_RATIO, CHANNELS, IDENTITY, affine, fits, fold_unit
-from pipeline.proposal.habits import Case, habit
+from pipeline.proposal.case import Case
+from pipeline.proposal.habits import habit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
