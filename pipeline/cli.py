@@ -11,6 +11,7 @@ import io
 import json
 import sys
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
@@ -126,20 +127,78 @@ def init(folder: Path) -> None:
 @main.command(name="ingest")
 @_fleet_option
 @_json_option
-def ingest_command(folder: Path, *, as_json: bool) -> None:
+@click.option("--follow", is_flag=True, help="Go on until stopped: take each log once it is wholly written.")
+@click.option("--thorough", is_flag=True, help="Look at the bytes of every file, not only at size and time.")
+def ingest_command(folder: Path, *, as_json: bool, follow: bool, thorough: bool) -> None:
     """Take the new logs of the inbox into the store.
 
     Example: morningwatch ingest --fleet charters
     """
     from pipeline import listing
 
-    result = _ingested(_register(folder))
+    register = _register(folder)
+    if follow:
+        _follow(folder, as_json=as_json)
+        return
+    result = _ingested(register, thorough=thorough)
     if as_json:
         click.echo(json.dumps(_ingest_document(result), ensure_ascii=False))
     else:
         click.echo(listing.ingest_text(result))
     if result.refused:
         sys.exit(REFUSED)
+
+
+@main.command()
+@_fleet_option
+@_json_option
+def verify(folder: Path, *, as_json: bool) -> None:
+    """Look at all that is kept, byte by byte, and say what would be made again and what cannot be. Nothing is written.
+
+    Example: morningwatch verify --fleet charters
+    """
+    from pipeline import listing
+    from pipeline.verify import verify
+
+    _register(folder)
+    with _bar("Looking at files") as progress, _errors():
+        found = verify(folder, progress)
+    click.echo(json.dumps(asdict(found), ensure_ascii=False) if as_json else listing.verified_text(found))
+    if found.faults:
+        sys.exit(REFUSED)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@_fleet_option
+@click.option("--with-samples", is_flag=True, help="Also what was read from logs: for logs no longer in the inbox.")
+@click.option("--with-logs", is_flag=True, help="Also the files of the inbox.")
+def backup(file: Path, folder: Path, *, with_samples: bool, with_logs: bool) -> None:
+    """Save what cannot be made again: fleet.toml, schedule, logbook and the list of logs.
+
+    Example: morningwatch backup charters-2026-06-14.zip --fleet charters
+    """
+    from pipeline.backup import backup
+
+    with _errors():
+        saved = backup(folder, file, with_samples=with_samples, with_logs=with_logs, waiting=_say)
+    _say(f"{saved} files saved in {file}")
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
+@_fleet_option
+@click.option("--replace", is_flag=True, help="Put it into a folder that is not empty; what is replaced is kept.")
+def restore(file: Path, folder: Path, *, replace: bool) -> None:
+    """Put a backup into a fleet folder, after every byte of it was checked.
+
+    Example: morningwatch restore charters-2026-06-14.zip --fleet charters-again
+    """
+    from pipeline.restore import restore
+
+    with _errors():
+        found = restore(file, folder, replace=replace)
+    _say(f"{found} files restored into {folder}. Next: morningwatch ingest --fleet {folder}")
 
 
 @main.command()
@@ -341,11 +400,30 @@ def note(folder: Path, boat: str, engine: str | None, kind: str, text: str) -> N
     click.echo(f"note {written.note_id} written")
 
 
-def _ingested(register: Register) -> IngestResult:
+def _follow(folder: Path, *, as_json: bool) -> None:
+    """Rounds until a signal asks to stop: with --json one line each, else a line for each that has news."""
+    from pipeline import listing
+    from pipeline.follow import Follower, Round
+    from pipeline.watch import until_asked_to_stop
+
+    def tell(done: Round) -> None:
+        if done.error is not None:
+            _say(str(done.error))
+        if as_json:
+            document = {"error": str(done.error)} if done.result is None else _ingest_document(done.result)
+            click.echo(json.dumps(document, ensure_ascii=False))
+        elif done.result is not None and done.has_news:
+            click.echo(listing.ingest_text(done.result))
+
+    with until_asked_to_stop(folder) as watch:
+        Follower(folder, watch, tell, waiting=_say).run()
+
+
+def _ingested(register: Register, *, thorough: bool = False) -> IngestResult:
     from pipeline.ingest import ingest
 
     with _bar("Reading logs") as progress, _errors():
-        return ingest(register, progress=progress, waiting=_say)
+        return ingest(register, progress=progress, waiting=_say, thorough=thorough)
 
 
 def _reader(register: Register) -> Database:
@@ -400,13 +478,14 @@ def _is_simulated(folder: Path) -> bool:
 @contextmanager
 def _errors() -> Iterator[None]:
     """What a person can mend is said in its own words, without a trace."""
+    from pipeline.backup import BackupError
     from pipeline.ledger import LedgerError
     from pipeline.register import RegisterError
     from pipeline.store import StoreError
 
     try:
         yield
-    except (RegisterError, StoreError, LedgerError, LogbookError, OSError) as error:
+    except (RegisterError, StoreError, LedgerError, LogbookError, BackupError, OSError) as error:
         _stop(str(error))
 
 

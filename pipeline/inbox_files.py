@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 import unicodedata
 from dataclasses import dataclass
@@ -15,8 +16,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 FOLDER: Final = "inbox"
-UNFINISHED: Final = (".part", ".tmp", ".crdownload", "~")
-"""Endings under which a file is still being written. Such files and hidden ones are passed over without a word."""
+_UNFINISHED: Final = re.compile(
+    r"""
+    [.~#].*
+    | .*[~#]
+    | .*\.((file)?part|partial|tmp|temp|(cr)?download|incomplete|unfinished|swp|lock)([-_]?\d+|[-_]\w+)?
+    """,
+    re.IGNORECASE | re.VERBOSE,
+)
+"""Names under which programs write, copy or synchronise a file that is not whole yet: hidden ones, those marked with a
+tilde or a hash, and those whose last ending says so, numbered or not."""
 
 declare(
     {
@@ -53,7 +62,12 @@ def scan(fleet_folder: Path) -> tuple[Found, ...]:
 
 
 def _is_unfinished(entry: os.DirEntry[str] | tuple[str, OSError]) -> bool:
-    return not isinstance(entry, tuple) and entry.name.lower().endswith(UNFINISHED)
+    return not isinstance(entry, tuple) and is_unfinished(entry.name)
+
+
+def is_unfinished(name: str) -> bool:
+    """Whether a file's name says that it is still being written; such files are passed over without a word."""
+    return _UNFINISHED.fullmatch(name) is not None
 
 
 def unreadable(file: str, error: OSError) -> Problem:

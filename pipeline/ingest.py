@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from pipeline.database import StorageError
-from pipeline.intake import Intake, Outcome
+from pipeline.intake import Intake, Manner, Outcome
 from pipeline.ledger import Ledger
 from pipeline.log_lists import not_measured
 from pipeline.measure import Verdict, measure
@@ -22,6 +22,7 @@ from pipeline.store import Store, StoreError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
+    from pipeline.inbox_files import Found
     from pipeline.register import Register
 
 _DISK_FAILS: Final[tuple[type[Exception], ...]] = (OSError, sqlite3.Error, *StorageError)
@@ -60,13 +61,16 @@ def ingest(
     progress: Callable[[int, int], None] | None = None,
     waiting: Callable[[str], None] | None = None,
     thorough: bool = False,
+    is_whole: Callable[[Found], bool] | None = None,
 ) -> IngestResult:
     """Take the inbox into the store, measure what is new and publish a snapshot if anything changed.
 
     Logs run side by side in `executor`, by default threads, one a processor. `progress` is called with how many steps
     are done and how many are expected so far. While another ingest of the same fleet folder is at work this one waits,
     having told `waiting` who holds the lock. `thorough` looks at the bytes of every file of inbox and store, where
-    otherwise size and time tell whether a file is the one that is known.
+    otherwise size and time tell whether a file is the one that is known. `is_whole` says of a file with news whether it
+    is wholly written; one that is not gets no status this time. What `progress` raises ends the ingest after the file
+    in hand, and the next one goes on from there.
 
     Raises:
         LedgerError: if the ledger was made by a newer version of the program.
@@ -78,7 +82,8 @@ def ingest(
         with store.exclusive(waiting), _workers(executor) as workers:
             store.sweep()
             with _ledger(store) as ledger:
-                outcomes = _work(store, ledger, register, workers, Progress(progress), thorough=thorough)
+                work = _Pass(store, ledger, register, workers, Progress(progress), is_whole)
+                outcomes = work.publish(thorough=thorough)
                 _remove_discarded(store, ledger)
                 ledger.keep_copy(store.ledger_copy_path)
     except _DISK_FAILS as error:
@@ -94,32 +99,41 @@ def _stopped(store: Store, error: Exception) -> str:
     return f"The ingest into {store.folder} stopped: {said}. {way_out}"
 
 
-def _work(
-    store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress, *, thorough: bool
-) -> dict[str, Outcome]:
-    """Take in, measure and publish; outcomes by file. A working database found damaged at the end is made anew."""
-    outcomes, edition = _measured(store, ledger, register, workers, progress, thorough=thorough)
-    if store.shows(edition) or store.publish(edition):
-        return outcomes
-    store.discard_working()
-    again, edition = _measured(store, ledger, register, workers, progress)
-    if store.publish(edition):
-        return outcomes | _news(again)
-    raise StoreError(f"What is written to {store.folder} comes back damaged. Check the disk.")
+@dataclass(frozen=True)
+class _Pass:
+    """One pass over the inbox, and what it works with."""
 
+    store: Store
+    ledger: Ledger
+    register: Register
+    workers: Executor
+    progress: Progress
+    is_whole: Callable[[Found], bool] | None
 
-def _measured(
-    store: Store, ledger: Ledger, register: Register, workers: Executor, progress: Progress, *, thorough: bool = False
-) -> tuple[dict[str, Outcome], str]:
-    """Take in and measure, reading again logs whose samples turn out broken; outcomes by file, and the edition made."""
-    outcomes = Intake(store, ledger, register, workers, progress, thorough=thorough).run()
-    for _ in range(_HEALINGS):
-        verdict = measure(store, ledger, register, workers, progress)
-        if not verdict.damaged:
-            return outcomes | _unmeasured(outcomes, ledger, verdict), verdict.edition
-        again = Intake(store, ledger, register, workers, progress).run()
-        outcomes |= _news(again)
-    raise StoreError(f"Sample files in {store.folder} break again and again. Check the disk.")
+    def publish(self, *, thorough: bool) -> dict[str, Outcome]:
+        """Take in, measure and publish; outcomes by file. A working database found damaged at the end is made anew."""
+        outcomes, edition = self._measure(thorough=thorough)
+        if self.store.shows(edition) or self.store.publish(edition):
+            return outcomes
+        self.store.discard_working()
+        again, edition = self._measure(thorough=False)
+        if self.store.publish(edition):
+            return outcomes | _news(again)
+        raise StoreError(f"What is written to {self.store.folder} comes back damaged. Check the disk.")
+
+    def _measure(self, *, thorough: bool) -> tuple[dict[str, Outcome], str]:
+        """Take in and measure, reading again logs whose samples turn out broken; outcomes by file, and the edition."""
+        outcomes = self._take_in(thorough=thorough)
+        for _ in range(_HEALINGS):
+            verdict = measure(self.store, self.ledger, self.register, self.workers, self.progress)
+            if not verdict.damaged:
+                return outcomes | _unmeasured(outcomes, self.ledger, verdict), verdict.edition
+            outcomes |= _news(self._take_in(thorough=False))
+        raise StoreError(f"Sample files in {self.store.folder} break again and again. Check the disk.")
+
+    def _take_in(self, *, thorough: bool) -> dict[str, Outcome]:
+        manner = Manner(thorough, self.is_whole)
+        return Intake(self.store, self.ledger, self.register, self.workers, self.progress, manner).run()
 
 
 def _news(again: Mapping[str, Outcome]) -> dict[str, Outcome]:

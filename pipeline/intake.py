@@ -13,7 +13,7 @@ from pipeline.problems import Problem
 from pipeline.take import TakeJob, Taken, digest_of, settle_all, take
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
     from pathlib import Path
 
@@ -62,11 +62,20 @@ class _Candidate:
         return entry is not None and entry.is_present and entry.status == "taken" and entry.log_id != self.log_id
 
 
-class Intake:
-    """One pass over the inbox. `run` gives every file exactly one outcome.
+@dataclass(frozen=True)
+class Manner:
+    """How a pass looks at files.
 
-    A `thorough` pass looks at the bytes of every file, also where size and time say that they are known.
+    A thorough one looks at the bytes of every file, also where size and time say that they are known. `is_whole` says
+    whether a file with news is wholly written; None takes every file as it is.
     """
+
+    is_thorough: bool = False
+    is_whole: Callable[[Found], bool] | None = None
+
+
+class Intake:
+    """One pass over the inbox. `run` gives every file exactly one outcome, but for those that are not whole yet."""
 
     def __init__(
         self,
@@ -75,8 +84,7 @@ class Intake:
         register: Register,
         workers: Executor,
         progress: Progress,
-        *,
-        thorough: bool = False,
+        manner: Manner,
     ) -> None:
         self._store = store
         self._ledger = ledger
@@ -85,20 +93,21 @@ class Intake:
         self._progress = progress
         self._files = ledger.files()
         self._logs = ledger.logs()
-        self._is_thorough = thorough
-        self._broken = broken_logs(store, ledger.engine_logs(), thorough=thorough)
+        self._manner = manner
+        self._broken = broken_logs(store, ledger.engine_logs(), thorough=manner.is_thorough)
         self._outcomes: dict[str, Outcome] = {}
 
     def run(self) -> dict[str, Outcome]:
         """Take in what is new or changed; outcomes by file."""
         found = scan(self._register.folder)
         self._note_absent(found)
-        candidates = self._candidates(found)
+        whole = [each for each in found if self._is_whole(each)]
+        candidates = self._candidates(whole)
         self._note_touched(candidates)
         by_log: dict[str, list[_Candidate]] = defaultdict(list)
         for candidate in candidates:
             by_log[candidate.log_id].append(candidate)
-        self._drop_lost(by_log)
+        self._drop_lost(by_log, {each.file for each in found} - {each.file for each in whole})
         queues = [queue for group in by_log.values() if (queue := self._sort_out(group))]
         self._progress.expect(len(queues))
         while queues:
@@ -136,7 +145,7 @@ class Intake:
         entry = self._files.get(found.file)
         if entry is None or entry.log_id is None or not entry.is_present:
             return None
-        if self._is_thorough:
+        if self._manner.is_thorough:
             return None
         same = (entry.size_bytes, entry.modified_ns) == (found.size_bytes, found.modified_ns)
         return entry if same else None
@@ -156,9 +165,15 @@ class Intake:
         if touched:
             self._ledger.seen((each.found.file, each.found.size_bytes, each.found.modified_ns) for each in touched)
 
-    def _drop_lost(self, by_log: Mapping[str, list[_Candidate]]) -> None:
+    def _is_whole(self, found: Found) -> bool:
+        """Whether a file may be looked into: it is known as it is, or nobody is writing it any more."""
+        ask = self._manner.is_whole
+        return ask is None or found.trouble is not None or self._unchanged(found) is not None or ask(found)
+
+    def _drop_lost(self, by_log: Mapping[str, list[_Candidate]], moving: Collection[str]) -> None:
         """Logs whose samples are broken and whose bytes are no longer in the inbox are gone for good."""
-        for lost in self._broken - by_log.keys():
+        waiting = {log.log_id for log in self._logs.values() if log.file in moving}
+        for lost in self._broken - by_log.keys() - waiting:
             self._ledger.drop_log(lost)
 
     def _sort_out(self, group: list[_Candidate]) -> list[_Candidate]:

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
 from pipeline.problems import Problem
-from pipeline.store import STORE_VERSION, other_version, part_of, settle
+from pipeline.sqlite_files import copy_whole
+from pipeline.store import STORE_VERSION, other_version
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -86,6 +87,7 @@ class Ledger:
 
     def __init__(self, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
+        self._path = path
         self._db = sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)
         try:
             self._prepare(path)
@@ -125,12 +127,7 @@ class Ledger:
 
     def keep_copy(self, path: Path) -> None:
         """Write all of the ledger to another file, whole or not at all."""
-        part = part_of(path)
-        part.unlink(missing_ok=True)
-        with closing(sqlite3.connect(part)) as copy:
-            self._db.backup(copy)
-            copy.execute("pragma journal_mode = delete")  # one file, nothing beside it
-        settle(part, path)
+        copy_whole(self._path, path)
 
     def renew_identity(self) -> None:
         """Say that this is another ledger than the one it was copied from: what both recorded since may differ."""
@@ -250,6 +247,16 @@ class Ledger:
 
     def _revise(self) -> None:
         self._db.execute("update counters set value = value + 1 where name = 'revision'")
+
+
+def states(path: Path) -> dict[str, tuple[int, int]]:
+    """Size (bytes) and time (ns) of every file the ledger knows, by its path; none where there is no ledger to read."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=_WAIT_S)) as db:
+            found = db.execute("select file, size_bytes, modified_ns from files where is_present").fetchall()
+    except sqlite3.Error:
+        return {}
+    return {file: (size_bytes, modified_ns) for file, size_bytes, modified_ns in found}
 
 
 def _statements(script: str) -> list[str]:

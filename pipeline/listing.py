@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from pipeline.states import Status
     from pipeline.telling import Told
     from pipeline.trial import Trial
+    from pipeline.verify import Verified
 
 STYLES: Final[dict[Status, str]] = {
     "hold": "bold red",
@@ -85,6 +86,19 @@ def ingest_text(result: IngestResult) -> str:
     """What an ingest did, with every refusal."""
     refusals = [_place(each.file, each.line) + each.reason for each in result.refused]
     return "\n".join([ingest_line(result), *refusals])
+
+
+def verified_text(found: Verified) -> str:
+    """What was looked at, every fault, and which logs are nowhere else."""
+    lines = [f"{wording.count(found.logs, 'log')} and {wording.count(found.samples, 'sample file')} looked at"]
+    lines += [fault.sentence() for fault in found.faults]
+    if found.waiting:
+        new = wording.count(len(found.waiting), "file")
+        lines.append(f"{new} of the inbox not read yet: the next ingest does")
+    if found.only_in_store:
+        gone = wording.count(len(found.only_in_store), "log")
+        lines.append(f"{gone} no longer in the inbox, only in the store: morningwatch backup FILE --with-samples")
+    return "\n".join([*lines, "" if found.faults else "all well"]).rstrip()
 
 
 def proposal_text(proposal: Proposal, name: str = "new", trial: Trial | None = None) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from uuid import uuid4
 
 from pipeline.inbox import log_id
-from pipeline.inbox_files import FOLDER, UNFINISHED, scan
+from pipeline.inbox_files import FOLDER, is_unfinished, scan
 from pipeline.readers import LOG_SUFFIXES
 from pipeline.trial import Trial, try_log
 
@@ -102,9 +102,9 @@ def safe_name(name: str) -> str:
     """
     bare = re.split(r"[/\\]", unicodedata.normalize("NFC", name.replace("\0", "")))[-1]
     shown = "".join(sign for sign in bare if unicodedata.category(sign)[0] != "C")
-    plain = _FORBIDDEN.sub("_", shown).strip().lstrip(".~").rstrip(". ")
-    while plain.lower().endswith(UNFINISHED):
-        plain = f"{plain.rstrip('~').replace('.', '_')}_" if plain.strip("~") else _NO_NAME
+    plain = _FORBIDDEN.sub("_", shown).strip().lstrip(".~#").rstrip(". ")
+    if is_unfinished(plain):
+        plain = f"{plain.rstrip('~#').replace('.', '_')}_"
     if _RESERVED.match(plain):
         plain = f"{_NO_NAME}_{plain}"
     if f".{plain}".lower() in LOG_SUFFIXES:
