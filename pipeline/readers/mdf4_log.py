@@ -109,7 +109,7 @@ class _Child:
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._process = subprocess.Popen(  # noqa: S603 - our own words only
-                [sys.executable, "-c", _SERVE],
+                [sys.executable, "-P", "-c", _SERVE],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

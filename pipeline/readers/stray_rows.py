@@ -65,7 +65,8 @@ class LineKinds:
             return "names"
         if all(is_unit(mended(cell)) for cell in filled):
             return "units"
-        is_names = len(set(filled)) == len(filled) and not any(is_blank(cell) for cell in filled)
+        has_words = all(any(letter.isalpha() for letter in cell) and not is_blank(cell) for cell in filled)
+        is_names = has_words and len(set(filled)) == len(filled)
         return "other names" if is_names else "row"
 
 
