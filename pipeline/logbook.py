@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Self
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from pipeline.problems import Problem, declare
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 FILE_NAME: Final = "logbook.sqlite"
+
+VERSION: Final = 2
+"""The shape of the file. An older one is brought up with the next note, and a copy kept; version 1 bears no number."""
 
 DEFAULT_DEFERRAL: Final = timedelta(days=1)
 """A deferral without an end holds until the next morning. Common practice, no published source."""
@@ -33,6 +37,7 @@ declare(
     {
         "logbook_unreadable": "the logbook cannot be read",
         "logbook_unwritable": "the note cannot be written",
+        "logbook_newer": "a newer version of Morning Watch wrote the logbook",
     }
 )
 
@@ -183,6 +188,7 @@ def notes(
     asked = {"boat": boat, "engine": engine, "as_of": None if as_of is None else _as_text(as_of)}
     try:
         with closing(_opened_to_read(folder)) as connection:
+            _version(connection)
             # a logbook of an older version gets its new columns with the next note; reading changes nothing
             name = "notes" if "corrects" in _columns(connection) else "notes_uncorrected"
             return tuple(_from_row(row) for row in connection.execute(_statement(name), asked))
@@ -249,13 +255,43 @@ def _opened_to_write(folder: Path) -> Iterator[sqlite3.Connection]:
     address = folder / FILE_NAME
     with closing(sqlite3.connect(address, timeout=_WAIT_S, isolation_level="IMMEDIATE")) as connection:
         connection.execute("pragma synchronous = full")
+        version = _version(connection)
+        if version < VERSION and _columns(connection):
+            _keep_copy(connection, folder / f"logbook-version-{version}.sqlite")
         connection.executescript(_statement("schema"))
         _renew(connection)
+        if version < VERSION:
+            connection.execute(f"pragma user_version = {VERSION}")
         with suppress(sqlite3.OperationalError):
             # Only this change of mode does not wait for another writer. It lasts, so the next note makes up for it.
             connection.execute("pragma journal_mode = wal")
         with connection:
             yield connection
+
+
+def _version(connection: sqlite3.Connection) -> int:
+    """The version of a logbook.
+
+    Raises:
+        LogbookError: it is a newer one than this program knows.
+    """
+    version = max(1, int(connection.execute("pragma user_version").fetchone()[0]))
+    if version > VERSION:
+        way_out = "Use that version. Nothing has been changed."
+        raise LogbookError(
+            Problem(FILE_NAME, None, "logbook_newer", f"version {VERSION}", f"version {version}", way_out)
+        )
+    return version
+
+
+def _keep_copy(connection: sqlite3.Connection, target: Path) -> None:
+    """The logbook as it was, whole, before it is brought up; an earlier copy stays as it is."""
+    if target.exists():
+        return
+    part = target.with_name(f"{target.name}.{uuid4().hex}.part")  # two people may write at once
+    with closing(sqlite3.connect(part)) as copy:
+        connection.backup(copy)
+    part.replace(target)
 
 
 def _renew(connection: sqlite3.Connection) -> None:

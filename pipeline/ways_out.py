@@ -76,6 +76,7 @@ WAYS_OUT: Final = MappingProxyType(
         "fleet_folder_blocked": "Choose another folder, or give this user the right to write there.",
         "logbook_unreadable": "Put a copy of logbook.sqlite back if it is damaged.",
         "logbook_unwritable": "Make room on the disk, or give this user the right to write there; then write it again.",
+        "logbook_newer": "Use the newer version of Morning Watch that wrote it; nothing has been changed.",
     }
 )
 """By problem code; every code of `problems.CATALOGUE` has one."""

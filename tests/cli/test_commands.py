@@ -14,6 +14,7 @@ import pytest
 
 import demo_fleet
 from pipeline.register import load_register
+from pipeline.watch import Watch
 
 if TYPE_CHECKING:
     from conftest import Ask, Run
@@ -330,3 +331,30 @@ def test_a_terminal_without_the_symbols_still_shows_the_words(fleet: Path) -> No
 
 def test_a_version_is_told(run: Run) -> None:
     assert re.search(r"\d+\.\d+", run("--version").stdout)
+
+
+def test_a_backup_restored_elsewhere_verifies_and_gives_the_same_list(
+    run: Run, ask: Ask, own: Path, tmp_path: Path
+) -> None:
+    again, saved = tmp_path / "again", tmp_path / "saved.zip"
+    assert run("verify", "--fleet", own).exit_code == 0
+    assert run("backup", saved, "--fleet", own, "--with-logs").exit_code == 0
+    assert run("restore", saved, "--fleet", again).exit_code == 0
+    assert run("restore", saved, "--fleet", again).exit_code == 2
+    unread = run("verify", "--fleet", again, "--json")
+    assert unread.exit_code == 3
+    assert all(fault["can_be_remade"] for fault in json.loads(unread.stdout)["faults"])
+    run("ingest", "--fleet", again)
+    assert run("verify", "--fleet", again).exit_code == 0
+    when = ("--as-of", "2026-06-14")
+    assert run("check", "--fleet", again, *when).stdout == run("check", "--fleet", own, *when).stdout
+
+
+def test_following_prints_one_line_of_json_a_round_until_it_is_stopped(
+    run: Run, own: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Watch, "wait", lambda watch, _seconds: watch.stop() or frozenset())
+    result = run("ingest", "--fleet", own, "--follow", "--json")
+    assert result.exit_code == 0
+    (line,) = result.stdout.splitlines()
+    assert list(json.loads(line)) == ["taken", "replaced", "known", "refused", "seconds"]

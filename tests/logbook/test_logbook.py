@@ -292,3 +292,45 @@ def test_a_logbook_of_an_older_version_is_read_as_it_is_and_written_on(tmp_path:
 
     new = add_note(tmp_path, "petrel", "port", "remark", "it was the filter", JUNE_14, corrects=1, entry="one press")
     assert notes(tmp_path) == (old, new)
+
+
+VERSION_1 = """
+create table notes (
+    note_id integer primary key, boat text not null, engine text, kind text not null, note_text text not null,
+    author text, done_at text not null, until_at text, written_at text not null
+);
+insert into notes values (
+    1, 'petrel', 'port', 'cleaned', 'throttle body', null, '2026-01-02T00:00:00.000000+00:00', null,
+    '2026-01-02T00:00:00.000000+00:00'
+);
+"""
+
+
+def test_a_logbook_of_an_older_version_is_read_as_it_is_and_kept_whole_before_it_is_brought_up(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as db:
+        db.executescript(VERSION_1)
+    (before,) = notes(tmp_path)
+    assert before.text == "throttle body"
+
+    add_note(tmp_path, "petrel", None, "remark", "a further one", JUNE_14)
+    add_note(tmp_path, "petrel", None, "remark", "and another", JUNE_14)
+
+    assert notes(tmp_path)[0] == before
+    with closing(sqlite3.connect(tmp_path / "logbook-version-1.sqlite")) as db:
+        assert db.execute("select note_id, note_text from notes").fetchall() == [(1, "throttle body")]
+    assert not list(tmp_path.glob("*.part"))
+
+
+def test_a_new_logbook_leaves_no_copy_beside_it(tmp_path: Path) -> None:
+    add_note(tmp_path, "petrel", None, "remark", "the first", JUNE_14)
+    assert not list(tmp_path.glob("logbook-version-*"))
+
+
+def test_a_logbook_of_a_newer_version_is_neither_read_nor_written(tmp_path: Path) -> None:
+    add_note(tmp_path, "petrel", None, "remark", "the first", JUNE_14)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as db:
+        db.execute("pragma user_version = 99")
+    with pytest.raises(LogbookError, match="a newer version of Morning Watch"):
+        notes(tmp_path)
+    with pytest.raises(LogbookError, match="a newer version of Morning Watch"):
+        add_note(tmp_path, "petrel", None, "remark", "the second", JUNE_14)
