@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property
 from typing import Final
 
 NULL_TOKENS: Final = ("", "-", "--", "---", "NaN", "nan", "NAN", "n/a", "N/A", "NA", "null", "NULL", "None")
@@ -23,30 +23,29 @@ class Marks:
     decimal: str = "."
     thousands: str = ""
 
+    @cached_property
+    def pattern(self) -> str:
+        """A regular expression of a whole number cell, in the words that Python and DuckDB share."""
+        decimal = re.escape(self.decimal)
+        digits = rf"\d+{decimal}?\d*|{decimal}\d+"
+        if self.thousands:
+            digits = rf"\d{{1,3}}([{re.escape(self.thousands)}]\d{{3}})+({decimal}\d*)?|{digits}"
+        return rf"[+-]?({digits})([eE][+-]?\d+)?"
+
+    @cached_property
+    def number(self) -> re.Pattern[str]:
+        """The same for a cell in Python."""
+        return re.compile(self.pattern, re.ASCII)
+
 
 PLAIN: Final = Marks()
 THOUSANDS: Final = {".": (",", SPACES, APOSTROPHES), ",": (".", SPACES, APOSTROPHES)}
 """Decimal mark → the marks that stand between thousands beside it."""
 
 
-@lru_cache(maxsize=32)
-def number_pattern(marks: Marks) -> str:
-    """A regular expression of a whole number cell, in the words that Python and DuckDB share."""
-    decimal = re.escape(marks.decimal)
-    digits = rf"\d+{decimal}?\d*|{decimal}\d+"
-    if marks.thousands:
-        digits = rf"\d{{1,3}}([{re.escape(marks.thousands)}]\d{{3}})+({decimal}\d*)?|{digits}"
-    return rf"[+-]?({digits})([eE][+-]?\d+)?"
-
-
-@lru_cache(maxsize=32)
-def _number(marks: Marks) -> re.Pattern[str]:
-    return re.compile(number_pattern(marks), re.ASCII)
-
-
 def is_number(cell: str, marks: Marks = PLAIN) -> bool:
     """Whether a cell is a number written with these marks."""
-    return _number(marks).fullmatch(cell.strip()) is not None
+    return marks.number.fullmatch(cell.strip()) is not None
 
 
 def number_of(cell: str, marks: Marks = PLAIN) -> float:

@@ -11,7 +11,7 @@ from pipeline.readers.csv_losses import Ragged, losses_of, ragged_of, silent_col
 from pipeline.readers.csv_scan import rejects_of
 from pipeline.readers.dialect import cells_of
 from pipeline.readers.plain_copy import ends_with_line_end
-from pipeline.readers.rows import LOG_ROWS, Losses
+from pipeline.readers.rows import LOG_ROWS, Losses, quoted
 from pipeline.readers.short_rows import are_proven
 from pipeline.readers.stray_rows import LineKinds, take_out_strays
 
@@ -40,9 +40,17 @@ def load(db: Database, scan: CsvScan, request: ReadRequest) -> Losses:
         scan, ragged, unreadable = _load_damaged(db, scan)
         losses = losses_of(db, ragged, unreadable, scan, request)
     lines = [reject.line for reject in (*ragged.rows, *ragged.cut)]
-    strays = take_out_strays(db, scan, request, lines)
-    problems = (*losses.problems, *strays.problems, *silent_columns(db, scan, request))
+    counts = _counted(db, scan)
+    strays = take_out_strays(db, scan, request, lines, (counts["kept"], counts["timed"]))
+    problems = (*losses.problems, *strays.problems, *silent_columns(counts, scan, request))
     return Losses(losses.rows + strays.rows, problems)
+
+
+def _counted(db: Database, scan: CsvScan) -> dict[str, int]:
+    """The rows, those with a time, and by its name in `log_rows` the values of each channel that came as text."""
+    names = [quoted(pick.name) for pick in scan.selection.picks if scan.forms[pick.index] == "text"]
+    values = "".join(f", count({name}) as {name}" for name in names)
+    return rows(db, f"select count(*) as kept, count(time_s) as timed{values} from {LOG_ROWS}")[0]
 
 
 def _load_damaged(db: Database, scan: CsvScan) -> tuple[CsvScan, Ragged, list[Reject]]:

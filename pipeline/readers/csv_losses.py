@@ -13,11 +13,11 @@ from pipeline.readers.csv_scan import MOST_REJECTS, first_cells
 from pipeline.readers.dialect import cells_of
 from pipeline.readers.plain_copy import tail_of
 from pipeline.readers.request import Refusal, second_table
-from pipeline.readers.rows import LOG_ROWS, Losses, quoted
+from pipeline.readers.rows import LOG_ROWS, Losses
 from pipeline.readers.stray_rows import NO_ROWS, LineKinds
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pipeline.database import Database
     from pipeline.readers.csv_scan import CsvScan, Reject
@@ -112,15 +112,9 @@ def _unreadable_problems(unreadable: Sequence[Reject], scan: CsvScan, request: R
     ]  # fmt: skip
 
 
-def silent_columns(db: Database, scan: CsvScan, request: ReadRequest) -> list[Problem]:
-    """A remark on each column of texts of which not one could be read."""
-    texts = {index for index, form in scan.forms.items() if form == "text"}
-    picks = [pick for pick in scan.selection.picks if pick.index in texts]
-    if not picks:
-        return []
-    counted = ", ".join(f"count({quoted(pick.name)})" for pick in picks)
-    counts = db.execute(f"select {counted} from {LOG_ROWS}").fetchall()[0]
-    silent = {pick.index: pick.channel for pick, count in zip(picks, counts, strict=True) if count == 0}
+def silent_columns(counts: Mapping[str, int], scan: CsvScan, request: ReadRequest) -> list[Problem]:
+    """A remark on each column of texts of which not one could be read; `counts` has the values of each such channel."""
+    silent = {pick.index: pick.channel for pick in scan.selection.picks if counts.get(pick.name) == 0}
     way_out = "The column was taken as blank; `values` in the channel map says what words mean."
     return [
         Problem(request.file, None, "unreadable_cells", f"{channel} in {_written(scan, index)}", cell, way_out)

@@ -168,10 +168,8 @@ def first_cells(header: Header, index: int) -> list[str]:
 
 
 def _form(cells: Sequence[str], marks: Marks) -> Form:
-    plain = Marks(marks.decimal)
-    return (
-        "number" if not marks.thousands and all(is_number(cell, plain) or is_blank(cell) for cell in cells) else "text"
-    )
+    is_plain = not marks.thousands and all(is_number(cell, marks) or is_blank(cell) for cell in cells)
+    return "number" if is_plain else "text"
 
 
 def rejects_of(db: Database, text: Text) -> list[Reject]:

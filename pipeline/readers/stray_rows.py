@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from pipeline.channels import is_unit
-from pipeline.database import rows
 from pipeline.problems import Problem
 from pipeline.readers.cells import is_blank, is_datum
 from pipeline.readers.dialect import cells_of
@@ -74,14 +73,18 @@ NO_ROWS: Final = frozenset({"comment", "blank", "names", "units"})
 """Kinds of lines that are passed over without a loss."""
 
 
-def take_out_strays(db: Database, scan: CsvScan, request: ReadRequest, ragged_lines: Sequence[int]) -> Strays:
+def take_out_strays(
+    db: Database, scan: CsvScan, request: ReadRequest, ragged_lines: Sequence[int], counts: tuple[int, int]
+) -> Strays:
     """Take lines that are no rows out of `log_rows`; rows whose time cannot be read stay there.
+
+    `counts` are the rows in it, and those with a time.
 
     Raises:
         Refusal: the names of another table stand among the rows, and what follows is more than a tail.
     """
-    (counted,) = rows(db, f"select count(*) as kept, count(*) - count(time_s) as timeless from {LOG_ROWS}")
-    if not 0 < counted["timeless"] <= MOST_STRAYS or counted["timeless"] == counted["kept"]:
+    kept, timed = counts
+    if timed == 0 or not 0 < kept - timed <= MOST_STRAYS:
         return Strays()
     found = _timeless(db, scan)
     told = LineKinds(scan.header)
@@ -89,7 +92,6 @@ def take_out_strays(db: Database, scan: CsvScan, request: ReadRequest, ragged_li
     foreign = [at for at, kind in kinds.items() if kind == "other names"]
     gone = [at for at, kind in kinds.items() if kind in NO_ROWS]
     problems = _again(gone, kinds, scan, request, ragged_lines)
-    kept = int(counted["kept"])
     if foreign:
         problems.append(_second_table(foreign[0], kept, found[foreign[0]], scan, request, ragged_lines))
         gone = [*(at for at in gone if at < foreign[0]), foreign[0]]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from pipeline.problems import Problem
-from pipeline.readers.cells import CLOCK, DAY, OFFSET, PLAIN, Marks, is_number, number_of, number_pattern
+from pipeline.readers.cells import CLOCK, DAY, OFFSET, PLAIN, Marks, is_number, number_of
 from pipeline.readers.request import Refusal
 
 if TYPE_CHECKING:
@@ -175,7 +175,7 @@ def number_in_text(column: str, marks: Marks = PLAIN) -> str:
     if not marks.thousands:
         text = f"replace({column}, ',', '.')" if marks.decimal == "," else column
         return f"try_cast(trim({text}) as double)"
-    pattern = number_pattern(marks).replace("'", "''")
+    pattern = marks.pattern.replace("'", "''")
     bare = f"translate(trim({column}), '{marks.thousands.replace(chr(39), chr(39) * 2)}', '')"
     number = f"try_cast(replace({bare}, '{marks.decimal}', '.') as double)"
     return f"case when regexp_full_match(trim({column}), '{pattern}') then {number} end"
