@@ -238,3 +238,22 @@ def test_file_endings_are_told_apart_whatever_their_case() -> None:
     assert is_log(Path("x.Parquet"))
     assert not is_log(Path("notes.md"))
     assert len(LOG_SUFFIXES) == 11
+
+
+def test_an_mdf4_file_of_tens_of_groups_is_read_past_the_empty_ones_and_damaged_it_is_an_answer(
+    read: Read, tmp_path: Path
+) -> None:
+    others = [
+        [signal(f"x{at}", np.arange(10.0)[: 10 * (at % 2)], np.arange(10.0)[: 10 * (at % 2)])] for at in range(40)
+    ]
+    slow = [signal("oil_temp", SECONDS[::20], OIL[::20])]
+    path = mdf4(tmp_path / "log.mf4", [[signal("rpm", SECONDS, RPM)], *others, slow])
+    assert_is_the_frame(read(path))
+    whole, draw = path.read_bytes(), np.random.default_rng(1)
+    for _ in range(12):
+        damaged = bytearray(whole)
+        for place in draw.integers(0, len(whole), size=8):
+            damaged[place] = draw.integers(256)
+        path.write_bytes(bytes(damaged))
+        answer = read(path)
+        assert answer.codes[:1] == ["damaged_file"] or np.all(np.diff(answer.column("time_s")) > 0)
