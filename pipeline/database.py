@@ -5,11 +5,14 @@ Everything else takes a `Database` as an argument or asks for one here.
 
 from __future__ import annotations
 
+import atexit
 import errno
 import os
 import threading
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 import duckdb
@@ -34,14 +37,26 @@ _SAFE: Final[dict[str, str | bool | int | float | list[str]]] = {
 }
 
 
+SCRATCH_MB: Final = 400
+"""Memory (MB) that a thread's private database holds: a log of 2 GB then takes less than 1 GB in all, and no longer."""
+
+
+@cache
+def _bounds() -> dict[str, str]:
+    """Where a private database goes for more: a folder of our own, as DuckDB's would be the current one."""
+    folder = TemporaryDirectory(prefix="morningwatch-", ignore_cleanup_errors=True)
+    atexit.register(folder.cleanup)
+    return {"memory_limit": f"{SCRATCH_MB}MB", "temp_directory": folder.name}
+
+
 def scratch() -> Database:
     """This thread's private in-memory database, one worker thread, UTC. Tables made in it stay until replaced.
 
-    It never spills to the disk: DuckDB would do so into the current folder, which is none of ours.
+    What exceeds `SCRATCH_MB` goes to a temporary folder of this process, which is removed when it ends.
     """
     held: Database | None = getattr(_PRIVATE, "database", None)
     if held is None:
-        held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, "threads": "1", "temp_directory": ""}))
+        held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, **_bounds(), "threads": "1"}))
         _PRIVATE.database = held
     return held
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Final
 
-from pipeline.database import is_of_the_machine
+from pipeline.database import SCRATCH_MB, is_of_the_machine
 from pipeline.problems import Problem
 from pipeline.readers.csv_log import read_csv_log
 from pipeline.readers.mdf4_log import read_mdf4_log
+from pipeline.readers.packed import takes_too_much
 from pipeline.readers.parquet_log import read_parquet_log
 from pipeline.readers.request import READER_VERSION, LogRead, ReadRequest, Refusal, out_of_reach, refused
 
@@ -72,11 +73,24 @@ def read_log(db: Database, request: ReadRequest) -> LogRead:
 
 
 def _within_memory(reader: Callable[[Database, ReadRequest], LogRead], db: Database, request: ReadRequest) -> LogRead:
-    """The reader's answer, with no more memory for the database than a log may take.
+    """Read with little memory, what is more on the disk; only where that will not do, with all that a log may take."""
+    most = request.limits.max_memory_mb
+    try:
+        return _with_memory(min(most, SCRATCH_MB), reader, db, request)
+    except Refusal as refusal:
+        if most <= SCRATCH_MB or refusal.problem != takes_too_much(request):
+            raise
+    return _with_memory(most, reader, db, request)
+
+
+def _with_memory(
+    megabytes: float, reader: Callable[[Database, ReadRequest], LogRead], db: Database, request: ReadRequest
+) -> LogRead:
+    """The reader's answer, with no more memory for the database than so many MB.
 
     The limit stays: to set or lift one makes DuckDB give its memory back, which costs a fifth of reading a log.
     """
-    limit = f"{request.limits.max_memory_mb:.0f}MB"
+    limit = f"{megabytes:.0f}MB"
     if getattr(_HELD, "limit", None) != (id(db), limit):
         db.execute(f"set memory_limit = '{limit}'")
         _HELD.limit = (id(db), limit)

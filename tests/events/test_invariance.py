@@ -222,3 +222,12 @@ def test_a_second_call_does_not_see_the_first(bench: Bench) -> None:
     extract([bench.chain(random_log(12), engine="other/main")])
     first = events_of(extract([chain]))
     assert events_of(extract([chain])).tables == first.tables
+
+
+def test_a_log_that_is_too_long_for_memory_gives_the_same_events(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    chains = [bench.chain(random_log(11)), bench.chain(random_log(12), engine="other/main")]
+    in_memory = events_of(extract(chains)).tables
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.extract._IN_MEMORY_ROWS", 0)
+        assert events_of(extract(chains)).tables == in_memory
+    assert events_of(extract(chains)).tables == in_memory
