@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
@@ -72,8 +72,18 @@ class Series:
             remark=self.remark,
         )
 
+    def joined(self, other: Series) -> Series:
+        """Both in time order, under this key; the newest reading's remark."""
+        order = np.argsort(np.concatenate([self.at_s, other.at_s]), kind="stable")
+        columns = {name: np.concatenate([getattr(self, name), getattr(other, name)])[order] for name in _COLUMNS}
+        newest = self if self.at_s[-1] >= other.at_s[-1] else other
+        return Series(key=self.key, remark=newest.remark, **columns)
+
     def __len__(self) -> int:
         return len(self.value)
+
+
+_COLUMNS: Final = ("at_s", "hours", "value", "n", "temp_c", "battery_v", "setting", "run_ids")
 
 
 @dataclass(frozen=True)
@@ -91,13 +101,22 @@ class EngineRecord:
 
 @dataclass(frozen=True)
 class Runs:
-    """The runs of one engine in time order, as arrays of one length: start and end (epoch s), hours, log file."""
+    """The runs of one engine in time order, as arrays of one length: start and end (epoch s), hours, log file.
+
+    `levels` are what `events.runs` tells of the channels of each run, by its column name, the engine's own counter of
+    hours at start and end among them; NaN where a channel was not logged.
+    """
 
     run_ids: NDArray[np.object_]
     files: NDArray[np.object_]
     started_s: FloatArray
     ended_s: FloatArray
     hours: FloatArray
+    levels: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    def level(self, name: str) -> FloatArray:
+        """One level of every run (n,); NaN where it is not known."""
+        return self.levels.get(name, np.full(len(self), np.nan))
 
     def files_of(self, run_ids: Sequence[str]) -> tuple[str, ...]:
         """The log files in which these runs began, each once, in time order."""
@@ -127,7 +146,7 @@ def load_history(db: Database, as_of: datetime) -> History:
     keys = rows(db, "from series order by series_no")
     readings = db.sql(read_query("marts", "history")).to_arrow_table()
     records = [_record(row) for row in rows(db, read_query("marts", "engine_records"), moment)]
-    columns = {name: runs[name].to_numpy() for name in _RUN_COLUMNS}
+    columns = {name: runs[name].to_numpy() for name in (*_RUN_COLUMNS, *_LEVELS)}
     series: dict[str, list[Series]] = {}
     for found in _series(keys, readings, columns):
         series.setdefault(found.key.engine_id, []).append(found)
@@ -140,6 +159,20 @@ def load_history(db: Database, as_of: datetime) -> History:
 
 
 _RUN_COLUMNS: Final = ("run_id", "file", "started_s", "ended_s", "hours")
+_LEVELS: Final = (
+    "first_hours",
+    "last_hours",
+    "oil_first_c",
+    "coolant_first_c",
+    "air_first_c",
+    "oil_high_c",
+    "coolant_high_c",
+    "air_high_c",
+    "oil_pressure_kpa",
+    "oil_pressure_high_kpa",
+    "trim_swept_pct",
+    "integral_swept_pct",
+)
 _VALUES: Final = ("value", "n", "temp_c", "battery_v", "setting")
 
 
@@ -171,6 +204,13 @@ def _runs(engine_ids: Sequence[str], columns: Mapping[str, NDArray[Any]]) -> Ite
         mine = {name: each[low:high] for name, each in columns.items()}
         yield (
             engine_id,
-            Runs(mine["run_id"], mine["file"], mine["started_s"], mine["ended_s"], mine["hours"]),
+            Runs(
+                mine["run_id"],
+                mine["file"],
+                mine["started_s"],
+                mine["ended_s"],
+                mine["hours"],
+                {name: mine[name] for name in _LEVELS},
+            ),
         )
         low = high

@@ -16,6 +16,7 @@ from pipeline.database import Database, rows
 from pipeline.deferrals import Deferral, covering, deferrals
 from pipeline.diagnosis import Engine as Patient
 from pipeline.diagnosis import diagnose
+from pipeline.doubts import with_doubts
 from pipeline.evidence import gaps, not_logged
 from pipeline.findings import Finding, as_json, worst
 from pipeline.history import History, load_history
@@ -27,7 +28,6 @@ from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
 from pipeline.season.fleet import Season, season
 from pipeline.season.together import CommonStep
 from pipeline.states import State, Status, states
-from pipeline.trust import trusted
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Studied:
 
 def studied(db: Database, register: Register, as_of: datetime) -> Studied:
     """Read a snapshot up to a moment, and compare every series with its past."""
-    history = trusted(load_history(db, as_of))
+    history = with_doubts(load_history(db, as_of))
     written = in_force(notes(register.folder, as_of=as_of))
     moved = season(history, _by_engine(register, written))
     return Studied(history, written, moved, tuple(states(moved, register)))

@@ -80,13 +80,15 @@ lost as (
 ),
 
 early as (
-    -- shifts in which the position was already there while the target was still elsewhere
+    -- shifts in which the position was already there, and never moved again, while the target was still elsewhere
     select shift_positions.shift_no
     from shift_positions
     inner join steps on shift_positions.shift_no = steps.shift_no
     inner join shift_sums on shift_positions.shift_no = shift_sums.shift_no
     where
         abs(steps.target_pct - steps.from_target_pct) > 10
+        and shift_sums.highest_pct - shift_sums.lowest_pct < 3
+        and abs(shift_sums.guess_pct - shift_sums.last_target_pct) < 10
         and (
             abs(steps.start_pct - shift_sums.guess_pct) < 3 and abs(steps.start_pct - steps.from_target_pct) > 10
             or (

@@ -22,6 +22,16 @@ with usable as (
         runs.max_temp_c,
         runs.first_hours,
         runs.last_hours,
+        runs.oil_first_c,
+        runs.coolant_first_c,
+        runs.air_first_c,
+        runs.oil_high_c,
+        runs.coolant_high_c,
+        runs.air_high_c,
+        runs.oil_pressure_kpa,
+        runs.oil_pressure_high_kpa,
+        runs.trim_swept_pct,
+        runs.integral_swept_pct,
         sum(runs.seconds) over (
             partition by runs.engine_id order by runs.started_at
             rows between unbounded preceding and current row
@@ -43,5 +53,17 @@ select
     is_cold_start,
     max_temp_c,
     coalesce(first_hours, summed_hours - seconds / 3600) as hours,
-    coalesce(last_hours, summed_hours) as end_hours
+    coalesce(last_hours, summed_hours) as end_hours,
+    first_hours,
+    last_hours,
+    oil_first_c,
+    coolant_first_c,
+    air_first_c,
+    oil_high_c,
+    coolant_high_c,
+    air_high_c,
+    oil_pressure_kpa,
+    oil_pressure_high_kpa,
+    trim_swept_pct,
+    integral_swept_pct
 from usable

@@ -9,7 +9,19 @@ select
     file,
     epoch(started_at) as started_s,
     epoch(ended_at) as ended_s,
-    hours
+    hours,
+    first_hours,
+    last_hours,
+    oil_first_c,
+    coolant_first_c,
+    air_first_c,
+    oil_high_c,
+    coolant_high_c,
+    air_high_c,
+    oil_pressure_kpa,
+    oil_pressure_high_kpa,
+    trim_swept_pct,
+    integral_swept_pct
 from run_hours
 order by
     run_no
