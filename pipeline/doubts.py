@@ -49,7 +49,7 @@ class OtherUnit:
     is_share: bool = False
 
 
-OTHER_UNITS: Final = (
+_OTHER_UNITS: Final = (
     OtherUnit("oil_temp", "oil_high_c", "°F", 5 / 9, -32 * 5 / 9, 15.0, 45.0, 125.0),
     OtherUnit("coolant_temp", "coolant_high_c", "°F", 5 / 9, -32 * 5 / 9, 15.0, 45.0, 112.0),
     OtherUnit("air_temp", "air_high_c", "°F", 5 / 9, -32 * 5 / 9, 12.0, 35.0, 60.0),
@@ -80,7 +80,7 @@ def with_doubts(history: History) -> History:
 
 
 def _of_engine(runs: Runs) -> Iterator[Doubt]:
-    for unit in OTHER_UNITS:
+    for unit in _OTHER_UNITS:
         found = _in_other_unit(runs.levels.get(unit.level), unit)
         if found is not None and found.any():
             yield Doubt(unit.channel, found, f"wrong unit: reads like {unit.unit}, by what it read before")

@@ -56,8 +56,7 @@ def _pair(history: History, one: str, other: str) -> Iterator[tuple[str, Doubt]]
     if not len(pairs):
         return
     by_hours, is_told = _by_hours(*runs, pairs)
-    by_habit = _by_habit(history, one, other, pairs)
-    found = np.where(is_told, by_hours, by_habit)
+    found = by_hours if is_told.all() else np.where(is_told, by_hours, _by_habit(history, one, other, pairs))
     if not found.any():
         return
     witness = "engine_hours" if by_hours[found].any() else "shift_position"
@@ -94,7 +93,8 @@ def _by_hours(one: Runs, other: Runs, pairs: Pairs) -> tuple[NDArray[np.bool_], 
     for place in known[1:]:
         told[place] = abs(counted[0] - counted[1]) >= HOURS_APART
         as_told = _strangeness(first[place] - counted)
-        found[place] = told[place] and _strangeness(first[place][::-1] - counted) < as_told - HOURS_APART
+        swapped = _strangeness(first[place][::-1] - counted)
+        found[place] = told[place] and as_told > HOURS_APART and swapped < as_told / 4
         counted = last[place][::-1] if found[place] else last[place]
     return found, told
 

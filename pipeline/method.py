@@ -14,7 +14,9 @@ from typing import Final
 from pipeline import (
     aftermath,
     corrections,
+    doubts,
     evidence,
+    exchanged,
     inbox,
     log_lists,
     logbook,
@@ -307,6 +309,30 @@ def _constant(module: ModuleType, name: str, unit: str, meaning: str) -> Paramet
 
 
 STATISTICS: Final = (
+    Statistic(
+        "Faults of the record",
+        "Before anything is compared, what cannot be believed is set aside: a channel that one run betrays (see the "
+        "indicator of signal faults), or that an engine's own past does: a level that is the usual one in another "
+        "unit, a counter of hours that jumps, a thermometer that strays from the others after a night. Readings that "
+        "rest on such a channel are withheld. Engines filed under each other are told by their counters, else because "
+        "each looks like the other used to and neither like itself.",
+        (
+            _constant(doubts, "REFERENCE_RUNS", "sound runs", "that a run is compared with"),
+            _constant(doubts, "FEWEST_BEFORE", "sound runs", "below which nothing is compared"),
+            _constant(doubts, "SOAK_H", "h", "of standing, after which temperatures are taken to be alike"),
+            _constant(doubts, "SOAK_OFF_C", "°C", "off its usual place beside the others, two mornings running"),
+            _constant(doubts, "COUNTER_H", "h", "that a counter may gain beyond the time that went by"),
+            _constant(exchanged, "TOGETHER_S", "s", "within which two engines' runs began together"),
+            _constant(exchanged, "HOURS_APART", "h", "below which counters do not tell engines apart"),
+            _constant(exchanged, "BACKWARDS", "times", "that a counter running back counts more"),
+            _constant(exchanged, "LEARNED_RUNS", "runs", "that teach what an engine is like"),
+            _constant(exchanged, "FEWEST_LEARNED", "runs", "below which nothing is learned"),
+            _constant(exchanged, "APART", "spreads", "by which a habit tells two engines apart"),
+            _constant(exchanged, "FEWEST_HABITS", "habits", "that must tell them apart"),
+            _constant(exchanged, "SPREADS", "", "habits that are looked at"),
+        ),
+        "common practice, no published source",
+    ),
     Statistic(
         "Epochs",
         "A series is compared with itself only since the last moment at which it must start anew: commissioning, a "

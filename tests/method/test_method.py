@@ -20,11 +20,14 @@ from pipeline import (
     aftermath,
     catalogue,
     corrections,
+    doubts,
     evidence,
+    exchanged,
     method,
     occurrences,
     ranking,
     states,
+    trust,
     verdicts,
     ways_out,
     wording,
@@ -47,6 +50,7 @@ WHOLE = method.method(method.budget(26))
 JUDGING = (
     *(epochs, fleet, like_for_like, movement, shares, together),
     *(fuelling, idling, patient, shifting, signals, supply),
+    *(doubts, exchanged, trust),
     *(states, verdicts, ranking, evidence, occurrences, aftermath, corrections, pattern),
 )
 
@@ -55,6 +59,7 @@ NOT_OF_THE_METHOD = {
     "season.together.DAY_S",
     "states.STATUSES",
     "diagnosis.patient.GEARS",
+    "trust.SIGNAL",
 }
 """Units, and lists that stand elsewhere in the text."""
 

@@ -53,7 +53,7 @@ seen as (
         arg_max(mean, part_no) filter (to_s - from_s > 20) as last_mean,
         arg_max(high - low, part_no) filter (to_s - from_s > 20) as last_swept,
         count(*) as parts,
-        median(n) as usual_n,
+        median(n) filter (n > 0) as usual_n,
         min(part_no) filter (n > 0) as first_part,
         max(part_no) filter (n > 0) as last_part
     from channel_parts
