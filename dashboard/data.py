@@ -36,6 +36,8 @@ from pipeline.morning import Morning
 from pipeline.overlays import Overlay
 from pipeline.projections import Projection
 from pipeline.register import FILE_NAME, Boat, Departure, Engine, Register, load_register, load_schedule
+from pipeline.report.sheet import sheet_of
+from pipeline.report.writing import made
 from pipeline.season.together import CommonStep
 from pipeline.season_data import Level
 from pipeline.states import State, limits_of
@@ -134,6 +136,11 @@ def changed(fleet: Fleet, as_of: datetime) -> tuple[Change, ...]:
     if fleet.ready and fleet.ready.morning.as_of == as_of:
         return fleet.ready.changes
     return _changed(fleet.edition, as_of, fleet)
+
+
+def sheet(fleet: Fleet, as_of: datetime, form: str) -> bytes:
+    """The morning's sheet as a file, in one of the report's forms."""
+    return _sheet(fleet.edition, as_of, form, fleet)
 
 
 def shifts(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
@@ -519,6 +526,11 @@ def _judged(edition: Edition, as_of: datetime, _fleet: Fleet) -> Morning:  # noq
 def _changed(edition: Edition, as_of: datetime, _fleet: Fleet) -> tuple[Change, ...]:
     before = _judge(_fleet, as_of - A_DAY)
     return changes(before.boats, _judged(edition, as_of, _fleet).boats)
+
+
+@st.cache_data(max_entries=12, show_spinner=False)
+def _sheet(edition: Edition, as_of: datetime, form: str, _fleet: Fleet) -> bytes:  # noqa: ARG001 - the edition is the key
+    return made(sheet_of(judged(_fleet, as_of), changed(_fleet, as_of)), form)
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from typing import Any, Final, TypeVar
+from urllib.parse import urlencode
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -88,8 +90,8 @@ def moment(fleet: data.Fleet) -> datetime:
     return found.astimezone(fleet.zone)
 
 
-def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
-    """The screen's name, whose fleet it is, the moment shown, and the way to another one."""
+def heading(fleet: data.Fleet, title: str, as_of: datetime) -> DeltaGenerator:
+    """The screen's name, whose fleet it is, the moment shown and the way to another one; gives their row."""
     about = tag(
         "div",
         tag("b", fleet.register.name),
@@ -97,14 +99,42 @@ def heading(fleet: data.Fleet, title: str, as_of: datetime) -> None:
         tag("span", f"as of {when(as_of)} {as_of:%Z}"),
         class_="mw-about",
     )
-    with st.container(horizontal=True, vertical_alignment="bottom", key="replay"):
+    row = st.container(horizontal=True, vertical_alignment="bottom", key="replay")
+    is_replay = state.read(state.AS_OF) is not None
+    with row:
         st.html(tag("div", tag("h1", title), about, class_="mw-title"))
+        if not is_replay:
+            _day_before(fleet, as_of)
         with st.popover("Another morning", width="content"):
             _replay_form(as_of)
-    if state.read(state.AS_OF) is not None:
+    if is_replay:
         _replay_bar(fleet, as_of)
     if fleet.is_behind:
         _behind_bar(fleet)
+    return row
+
+
+def sheet(fleet: data.Fleet, as_of: datetime) -> None:
+    """The sheet for the clipboard, to take away; it is made when it is asked for."""
+    with st.popover("Sheet to print", width="content"):
+        st.html(tag("p", "One sheet for the clipboard, with boxes to tick and room to sign."))
+        for form, (label, kind) in _SHEETS.items():
+            st.download_button(
+                label,
+                partial(data.sheet, fleet, as_of, form),
+                file_name=f"morning-{as_of:%Y-%m-%d}{form}",
+                mime=kind,
+                on_click="ignore",
+                key=f"sheet{form}",
+                width="stretch",
+            )
+
+
+_SHEETS: Final = {
+    ".pdf": ("PDF", "application/pdf"),
+    ".html": ("Page (HTML)", "text/html"),
+    ".csv": ("Table (CSV)", "text/csv"),
+}
 
 
 def chosen_boat(fleet: data.Fleet, *, first: bool = False) -> Boat:
@@ -217,6 +247,11 @@ def age(at: datetime | None, now: datetime) -> str:
 def departure(departs: datetime | None, now: datetime) -> str | None:
     """When a boat leaves; None where nothing is planned."""
     return wording.departs_says(departs, now) if departs else None
+
+
+def anchor(screen: str, label: str, **parameters: str | None) -> Html:
+    """A link to a screen inside other markup: lighter than a page link, and it can stand in a heading."""
+    return tag("a", label, href=f"{screen}?{urlencode(state.link(**parameters))}", target="_self")
 
 
 def boat_link(boat: str, name: str) -> None:
@@ -393,9 +428,13 @@ def _replay_bar(fleet: data.Fleet, as_of: datetime) -> None:
     """Any morning can be looked at as it was: nothing later than its moment is used."""
     with st.container(horizontal=True, vertical_alignment="center", key="replay_bar"):
         st.html(tag("span", "Replay: nothing later is used.", class_="mw-replay"), width="content")
-        st.button("Day before", key="day_before", on_click=_go_to, args=(as_of - timedelta(days=1), fleet))
+        _day_before(fleet, as_of)
         st.button("Day after", key="day_after", on_click=_go_to, args=(as_of + timedelta(days=1), fleet))
         st.button("Back to now", key="back_to_now", on_click=state.write, args=(state.AS_OF, None))
+
+
+def _day_before(fleet: data.Fleet, as_of: datetime) -> None:
+    st.button("Day before", key="day_before", on_click=_go_to, args=(as_of - timedelta(days=1), fleet))
 
 
 @st.fragment(run_every="1s")

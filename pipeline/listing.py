@@ -5,7 +5,6 @@ Colour is only a third cue; rich leaves it out where NO_COLOR is set or nobody l
 
 from __future__ import annotations
 
-import re
 import shlex
 import textwrap
 from dataclasses import asdict
@@ -180,14 +179,9 @@ def _cautions(morning: Morning, width: int) -> Text:
     return text
 
 
-_UNSPLIT: Final = re.compile(
-    r"(?<=\d) (?=(?:%|°C|V|kPa|rpm|s|h|min|runs?|days?|windows?|shifts?)\b|%)|(?<=[hns]) (?=ago\b)"
-)
-"""The gap between a number and its unit: no line ends there."""
-
-
 def _wrapped(body: str, width: int) -> str:
     """A paragraph under a finding's symbol; lines after the first stand two further in, so the eye finds the next."""
-    kept = _UNSPLIT.sub("\N{NO-BREAK SPACE}", body)
-    lines = textwrap.wrap(kept, max(40, width - 1), initial_indent=_INDENT, subsequent_indent=f"{_INDENT}  ")
+    lines = textwrap.wrap(
+        telling.unsplit(body), max(40, width - 1), initial_indent=_INDENT, subsequent_indent=f"{_INDENT}  "
+    )
     return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n"

@@ -5,6 +5,7 @@ Nothing here breaks lines, draws or escapes; that is left to whoever shows it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -97,6 +98,17 @@ def newest_log_says(morning: Morning) -> str:
     """How old the newest log of the whole fleet is."""
     newest = max((line.last_log for line in morning.boats if line.last_log), default=None)
     return f"Newest log of the fleet: {wording.age(newest, morning.as_of) if newest else 'none'}."
+
+
+def unsplit(text: str) -> str:
+    """The text with no-break spaces between each number and its unit."""
+    return _UNSPLIT.sub("\N{NO-BREAK SPACE}", text)
+
+
+_UNSPLIT: Final = re.compile(
+    r"(?<=\d) (?=(?:%|°C|V|kPa|rpm|s|h|min|runs?|days?|windows?|shifts?)\b|%)|(?<=[hns]) (?=ago\b)"
+)
+"""The gap between a number and its unit: no line ends there."""
 
 
 def _body(found: Finding, now: datetime) -> Iterator[str]:

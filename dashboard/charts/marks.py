@@ -24,8 +24,14 @@ EDGE: Final = 1.3
 """Where on the cell's scale the limits stand, and where the cell ends: what is farther is drawn at its edge."""
 
 _FACETS: Final = ("reverse", "neutral", "forward", "cold", "hot")
-_STEP_PX: Final = 4
-_HALF_PX: Final = 15
+_HALF: Final = 34
+"""Percent of the cell's height from its middle to the end of the scale; the rest is margin."""
+
+_TAIL_WIDTH: Final = 70
+"""Percent of the cell's width that the last runs take; the level now stands behind them."""
+
+_THIN: Final = 3
+"""Percent of the cell's height from the middle of the line of runs to its edge."""
 
 Column = tuple[str, str]
 """Indicator and facet."""
@@ -94,42 +100,34 @@ def place(value: float, indicator: Indicator, facet: str, limits: Limits) -> flo
 
 
 def heading(columns: Sequence[Group]) -> Html:
-    """The row of titles above a table of marks."""
-    inside = [
-        tag(
-            "div",
-            tag("div", group.title, class_="mw-group-title"),
-            tag(
-                "div", *(tag("span", facet or " ", class_="mw-facet") for _, facet in group.columns), class_="mw-cells"
-            ),
-            class_="mw-group",
-            style=f"--n:{len(group.columns)}",
-        )
+    """The row of titles above a table of marks; it stays in sight while the rows go by."""
+    groups_ = [
+        _group(group, tag("div", group.title, class_="mw-group-title"), [_facet(facet) for _, facet in group.columns])
         for group in columns
     ]
-    return tag("div", tag("div", class_="mw-who"), *inside, class_="mw-engine mw-heading")
+    return tag("div", tag("div", class_="mw-who"), *groups_, class_="mw-engine mw-heading")
 
 
 def row(who: Html, columns: Sequence[Group], marks: Mapping[Column, Mark], status: Status) -> Html:
     """One engine: who it is, then its marks under the titles."""
-    inside = [
-        tag(
-            "div",
-            tag("div", group.title, class_="mw-group-title"),
-            tag("div", *(_cell(column, marks.get(column)) for column in group.columns), class_="mw-cells"),
-            class_="mw-group",
-            style=f"--n:{len(group.columns)}",
-        )
-        for group in columns
-    ]
-    return tag("div", tag("div", who, class_="mw-who"), *inside, class_=f"mw-engine mw-{status}")
+    groups_ = [_group(group, None, [cell(marks.get(column)) for column in group.columns]) for group in columns]
+    return tag("div", tag("div", who, class_="mw-who"), *groups_, class_=f"mw-engine mw-{status}")
+
+
+def cell(mark: Mark | None) -> Html:
+    """One number against its tolerance: the last runs as a line, the level now as a shape; dashed without any."""
+    if mark is None:
+        return tag("div", class_="mw-cell mw-none", role="img", aria_label="no reading", title="no reading")
+    kind = f"mw-cell mw-worse-{mark.worse}{'' if mark.has_hold else ' mw-nohold'}"
+    now = tag("i", class_=f"mw-now mw-{mark.status}", style=f"top:{_down(mark.place)}%")
+    return tag("div", _tail(mark), now, class_=kind, title=mark.says, role="img", aria_label=mark.says)
 
 
 def legend() -> Html:
     """How to read the marks."""
     return tag(
         "p",
-        "Dots are the last runs, left to right; the shape at the right is the level now: ",
+        f"The line is the last {TAIL} runs, left to right; the shape behind it is the level now: ",
         *(
             tag(
                 "span",
@@ -153,7 +151,7 @@ def _mark(state: State) -> Mark:
     beyond = state.status if state.is_beyond_limit else "ready"
     return Mark(
         column=(indicator.name, facet),
-        says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}",
+        says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}, {beyond}",
         status=beyond,
         worse=indicator.worse,
         has_hold=state.limits.hold is not None,
@@ -178,22 +176,27 @@ def _facet_order(facet: str) -> tuple[int, str]:
     return (_FACETS.index(facet) if facet in _FACETS else len(_FACETS), facet)
 
 
-def _cell(column: Column, mark: Mark | None) -> Html:
-    facet = tag("span", column[1] or " ", class_="mw-facet")
-    if mark is None:
-        return tag("div", tag("div", class_="mw-cell mw-none", title="no reading"), facet, class_="mw-cellbox")
-    shadows = ",".join(
-        f"{at * _STEP_PX}px {_down_px(value)}px" for at, value in enumerate(mark.tail, start=TAIL - len(mark.tail))
-    )
-    inside = (
-        tag("i", class_="mw-tail", style=f"box-shadow:{shadows}"),
-        tag("i", class_=f"mw-now mw-{mark.status}", style=f"top:calc(50% + {_down_px(mark.place)}px)"),
-    )
-    kind = f"mw-cell mw-worse-{mark.worse}{'' if mark.has_hold else ' mw-nohold'}"
-    cell = tag("div", *inside, class_=kind, title=mark.says, role="img", aria_label=mark.says)
-    return tag("div", cell, facet, class_="mw-cellbox")
+def _group(group: Group, title: Html | None, cells: Sequence[Html]) -> Html:
+    single = " mw-single" if len(group.columns) == 1 else ""
+    inside = tag("div", *cells, class_="mw-cells")
+    return tag("div", title, inside, class_=f"mw-group{single}", style=f"--n:{len(group.columns)}")
 
 
-def _down_px(scaled: float) -> float:
-    """Pixels below the middle of the cell: up is positive on the scale."""
-    return round(-scaled / EDGE * _HALF_PX, 1)
+def _facet(facet: str) -> Html:
+    return tag("span", facet, class_="mw-facet")
+
+
+def _tail(mark: Mark) -> Html | None:
+    """The last runs as a thin band cut out of the cell, the newest nearest to the level now; one alone is a dash."""
+    if not mark.tail:
+        return None
+    runs = mark.tail if len(mark.tail) > 1 else mark.tail * 2
+    step = _TAIL_WIDTH / TAIL
+    line = [(f"{at * step + 2:.0f}%", _down(value)) for at, value in enumerate(runs, start=TAIL - len(runs))]
+    band = [f"{x} {y - _THIN:.0f}%" for x, y in line] + [f"{x} {y + _THIN:.0f}%" for x, y in reversed(line)]
+    return tag("i", class_="mw-tail", style=f"clip-path:polygon({','.join(band)})")
+
+
+def _down(scaled: float) -> float:
+    """Percent below the top of the cell: up is positive on the scale."""
+    return round(50 - scaled / EDGE * _HALF, 1)

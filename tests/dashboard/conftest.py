@@ -48,9 +48,13 @@ class Screen:
 
     @property
     def links(self) -> list[tuple[str, str, dict[str, str]]]:
-        """The links to other screens: label, screen, query parameters."""
+        """The links to other screens: label, screen, query parameters; those inside markup first."""
+        inside = re.findall(r'<a href="(\w+)\?([^"]*)"[^>]*>([^<]*)</a>', self.html)
         found = [each.proto for each in self._every("page_link")]
-        return [(each.label, each.page, dict(parse_qsl(each.query_string))) for each in found]
+        return [
+            *((unescape(label), page, dict(parse_qsl(unescape(query)))) for page, query, label in inside),
+            *((each.label, each.page, dict(parse_qsl(each.query_string))) for each in found),
+        ]
 
     @property
     def charts(self) -> list[dict[str, Any]]:

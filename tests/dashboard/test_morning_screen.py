@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import re
+import sys
 from collections import Counter
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -42,9 +46,45 @@ def test_every_reason_of_the_command_line_stands_on_the_screen(
     opened: Any, fleet_folder: Path, checked: dict[str, Any]
 ) -> None:
     text = opened(fleet_folder).text
-    reasons = [found["says"] for boat in checked["boats"] for found in boat["findings"][:3]]
+    findings = [found for boat in checked["boats"] for found in boat["findings"]]
+    reasons = [found["says"].partition(". ")[2] if found["cause"] else found["says"].rstrip(".") for found in findings]
     assert reasons
     assert [says for says in reasons if says not in text] == []
+    assert [found["do"] for found in findings if found["do"] not in text] == []
+
+
+def test_holds_stand_first_and_ready_boats_last(opened: Any, fleet_folder: Path, checked: dict[str, Any]) -> None:
+    html = opened(fleet_folder).html
+    heads = re.findall(r'<h2 class="mw-group-head">(\w+)', html)
+    ranked = [each for each in ("Hold", "Watch", "Unchecked", "Ready") if each in heads]
+    assert [each for each in heads if each in ranked] == ranked
+    assert {each["status"].capitalize() for each in checked["boats"]} == set(ranked)
+
+
+def test_headings_go_down_one_step_at_a_time(opened: Any, fleet_folder: Path) -> None:
+    steps = [int(each) for each in re.findall(r"<h(\d)", opened(fleet_folder).html)]
+    assert steps[0] == 1
+    assert steps.count(1) == 1
+    assert max(later - earlier for earlier, later in itertools.pairwise(steps)) <= 1
+
+
+def test_the_sheet_can_be_taken_away_in_each_form(opened: Any, fleet_folder: Path) -> None:
+    buttons = [each.proto for each in opened(fleet_folder).app.get("download_button")]
+    assert [each.label for each in buttons] == ["PDF", "Page (HTML)", "Table (CSV)"]
+
+
+def test_the_sheet_of_the_screen_is_that_of_the_command_line(
+    opened: Any, fleet_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from dashboard import data  # noqa: PLC0415 - it reads the app's arguments
+
+    monkeypatch.setattr(sys, "argv", ["app", str(fleet_folder)])
+    as_of = datetime.fromisoformat(MORNING).replace(tzinfo=data.fleet().zone)
+    for form in (".html", ".pdf", ".csv"):
+        file = tmp_path / f"sheet{form}"
+        told = CliRunner().invoke(main, ["report", "--fleet", str(fleet_folder), "--as-of", MORNING, "-o", str(file)])
+        assert told.exit_code == 0
+        assert data.sheet(data.fleet(), as_of, form) == file.read_bytes()
 
 
 def test_a_departure_stands_with_its_boat_in_the_fleets_time(
@@ -89,8 +129,7 @@ def test_a_name_that_looks_like_markup_is_shown_as_it_is_written(opened: Any, ow
     shown = opened(own_folder)
     assert "&lt;b&gt;:red[x]&lt;/b&gt;**y**" in shown.html
     assert "<b>:red" not in shown.html
-    labels = [label for label, page, _ in shown.links if page == "boat"]
-    assert "\\<b\\>:\u2060red\\[x\\]\\</b\\>\\*\\*y\\*\\*" in labels
+    assert "<b>:red[x]</b>**y**" in [label for label, page, _ in shown.links if page == "boat"]
 
 
 def test_the_marks_show_each_limited_number_of_each_engine(opened: Any, fleet_folder: Path) -> None:
