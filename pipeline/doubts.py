@@ -185,6 +185,8 @@ def _strays(channel: str, row: int, off: FloatArray, places: NDArray[np.intp], t
     others = np.delete(off, row, axis=0)
     gap = off[row] - others.mean(axis=0)
     stray = (np.abs(gap) >= SOAK_OFF_C) & (np.abs(others[0] - others[1]) < SOAK_OFF_C / 2)
+    # oil and coolant that are alike and warmer than the air have run since, in a log that was lost
+    stray &= (gap > 0) | (channel != "air_temp")
     twice = np.r_[False, stray[1:] & stray[:-1] & (np.abs(gap[1:] - gap[:-1]) < SOAK_OFF_C / 2)]
     if not twice.any():
         return

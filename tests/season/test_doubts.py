@@ -104,6 +104,13 @@ def test_a_thermometer_that_strays_is_told_on_the_second_morning_and_not_on_the_
     assert remark.startswith("offset: reads +18")
 
 
+def test_an_engine_still_warm_from_a_trip_whose_log_was_lost_accuses_no_thermometer() -> None:
+    warm = np.where(np.arange(RUNS) >= RUNS - 3, 45.0, 0.0)
+    cold = thermometers(warm)
+
+    assert told(main=runs(**{**cold, "coolant_first_c": cold["coolant_first_c"] + warm})) == {}
+
+
 def test_a_thermometer_that_strays_little_by_little_drifts() -> None:
     (_, remark) = told(main=runs(**thermometers(np.maximum(np.arange(RUNS) - 15, 0) * 1.5)))[("main", "oil_temp")]
 
