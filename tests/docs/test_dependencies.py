@@ -21,7 +21,7 @@ NOT_IMPORTED = {
     "zstandard": "makes packed logs for tests, when imported there",
 }
 
-PART_OF = {"pydantic_core": "pydantic"}
+PART_OF = {"pydantic_core": "pydantic", "PIL": "streamlit"}
 """Packages that come with another one and are named through it."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 import signal
 import socket
@@ -50,6 +51,18 @@ def test_the_held_boat_is_found_and_opened_by_keyboard_alone(open_page: Any, exp
     expect(page.get_by_role("heading", name="Boat", exact=True)).to_be_visible()
     expect(page.locator(".mw-name", has_text="Curlew")).to_be_visible()
     expect(page.locator(".mw-name", has_text="Dunlin")).to_have_count(0)
+
+
+def test_the_sheet_that_is_taken_away_has_the_boats_of_the_screen_in_their_order(open_page: Any, expect: Any) -> None:
+    page = open_page()
+    shown = page.locator(".mw-boats h3 a").all_inner_texts()
+    page.get_by_role("button", name="Sheet to print").click()
+    with page.expect_download() as taken:
+        page.get_by_role("button", name="Table (CSV)").click()
+    rows = list(csv.DictReader(taken.value.path().read_text(encoding="utf-8").splitlines()))
+    assert list(dict.fromkeys(row["name"] for row in rows if row["name"])) == shown
+    assert taken.value.suggested_filename == "morning-2026-06-15.csv"
+    expect(page.get_by_text("Traceback")).to_have_count(0)
 
 
 def test_a_note_that_is_written_stands_on_its_boat(open_page: Any, expect: Any) -> None:
