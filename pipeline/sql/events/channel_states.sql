@@ -10,7 +10,7 @@ first_mean = "mean of the run's first 30 s; null where the channel was blank the
 last_mean = "mean of the last whole part, where the run has several"
 last_swept = "how far it moved in that part"
 parts = "parts of the run"
-lost_parts = "parts without a value between parts that have several"
+lost_parts = "parts without a value after one that has several"
 doubt = """position only: a fraction where % of travel belongs (wrong unit), moving before the target does (swapped), never away
 from one end (stuck), or three and more jumps that no actuator makes (impossible); only in a run with shifts"""
 */
@@ -54,8 +54,7 @@ seen as (
         arg_max(high - low, part_no) filter (to_s - from_s > 20) as last_swept,
         count(*) as parts,
         median(n) filter (n > 0) as usual_n,
-        min(part_no) filter (n > 0) as first_part,
-        max(part_no) filter (n > 0) as last_part
+        min(part_no) filter (n > 0) as first_part
     from channel_parts
     group by
         run_no,
@@ -72,7 +71,7 @@ lost as (
     where
         channel_parts.n = 0
         and channel_parts.samples >= 10
-        and channel_parts.part_no between seen.first_part and seen.last_part
+        and channel_parts.part_no > seen.first_part
         and seen.usual_n >= 3
     group by
         seen.run_no,
@@ -87,17 +86,19 @@ early as (
     inner join shift_sums on shift_positions.shift_no = shift_sums.shift_no
     where
         abs(steps.target_pct - steps.from_target_pct) > 10
-        and shift_sums.highest_pct - shift_sums.lowest_pct < 3
         and abs(shift_sums.guess_pct - shift_sums.last_target_pct) < 10
-        and (
-            abs(steps.start_pct - shift_sums.guess_pct) < 3 and abs(steps.start_pct - steps.from_target_pct) > 10
-            or (
-                abs(shift_positions.position_pct - shift_sums.guess_pct) < 2
-                and abs(shift_positions.target_pct - shift_sums.last_target_pct) > 5
-                and shift_positions.time_s < steps.step_s + 2
-            )
-        )
+        and shift_positions.time_s < steps.step_s + 2
+        -- the last samples may lead the next shift already
+        and shift_positions.time_s < steps.until_s - 0.3
     group by shift_positions.shift_no
+    having
+        max(abs(shift_positions.position_pct - shift_sums.guess_pct)) < 3
+        and (
+            bool_or(
+                abs(steps.start_pct - shift_sums.guess_pct) < 3 and abs(steps.start_pct - steps.from_target_pct) > 10
+            )
+            or bool_or(abs(shift_positions.target_pct - shift_sums.last_target_pct) > 5)
+        )
 ),
 
 led as (
