@@ -17,14 +17,16 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.catalogue import indicators
-from pipeline.database import open_writable
+from pipeline.database import Database, open_writable, rows
+from pipeline.extract import empty_tables
 from pipeline.history import load_history
 from pipeline.morning import assess
 from pipeline.register import Register, load_register
-from pipeline.store import Store
+from pipeline.store import STORE_VERSION, Store
 
 START = datetime(2026, 1, 1, 6, tzinfo=UTC)
 DAY_S = 86400.0
+EDITION = "drawn"
 
 GEARS = ("reverse", "neutral", "forward")
 FACETS: dict[str, tuple[str, ...]] = {
@@ -103,9 +105,24 @@ def _snapshot(register: Register, days: int) -> int:
         db.register("drawn", table)
         db.execute(f"create table {name} as from drawn")
         db.unregister("drawn")
+    completed(db)
     db.close()
-    store.publish(1)
+    store.publish(EDITION)
     return int(readings.num_rows)
+
+
+def completed(db: Database) -> None:
+    """Add what else a snapshot holds: empty tables, columns of which nothing was drawn, and what it says of itself."""
+    for name, shape in empty_tables().items():
+        db.register("shape", shape)
+        db.execute(f"create table if not exists events.{name} as from shape")
+        drawn = {row["column_name"] for row in rows(db, f"describe events.{name}")}
+        for row in rows(db, "describe shape"):
+            if row["column_name"] not in drawn:
+                db.execute(f"alter table events.{name} add column {row['column_name']} {row['column_type']}")
+        db.unregister("shape")
+    db.execute("create schema if not exists build; create table build.facts (name varchar, fact varchar)")
+    db.executemany("insert into build.facts values (?, ?)", [("edition", EDITION), ("version", str(STORE_VERSION))])
 
 
 def _moments(days: int) -> list[datetime]:

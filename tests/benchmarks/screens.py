@@ -1,0 +1,144 @@
+"""How long the screens of a big fleet take in Chromium, as ratios to an empty page served on the same machine.
+
+Run: python tests/benchmarks/screens.py [--folder FOLDER] [--boats 200] [--engines 3] [--days 200] [--rounds 5]
+The fleet is drawn once a day into the folder and kept there. Every figure is the median of the rounds of one run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import drawn_store
+from playwright.sync_api import Page, sync_playwright
+
+from pipeline.store import Store
+from pipeline.trace import log_named, stretch_of, trace
+
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+SERVE = [sys.executable, "-c", "from pipeline.cli import main; main()", "serve", "--port", "0", "--fleet"]
+EMPTY = 'import streamlit as st\nst.html("<h1>Empty</h1>")\n'
+SCREENS = ("Boat", "Engine", "Season", "Trace", "Logs", "Logbook", "Method", "Morning")
+STILL = '.stApp[data-test-script-state="notRunning"]'
+MOST_POINTS = 2000
+
+
+def main() -> None:
+    """Print the figures of one run."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "morning-watch-screens")
+    parser.add_argument("--boats", type=int, default=200)
+    parser.add_argument("--engines", type=int, default=3)
+    parser.add_argument("--days", type=int, default=200)
+    parser.add_argument("--rounds", type=int, default=5)
+    asked = parser.parse_args()
+    folder = asked.folder / f"{asked.boats}x{asked.engines}x{asked.days}-{datetime.now(UTC):%Y-%m-%d}"
+    drawn_store.build(folder, asked.boats, asked.engines, asked.days)
+    print(f"{asked.boats} boats x {asked.engines} engines x {asked.days} days, median of {asked.rounds} rounds")
+    _long_log(folder, asked.rounds)
+    with sync_playwright() as started, _served(folder) as app, _empty() as empty:
+        browser = started.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        _say("judged for the first time", _timed(lambda: _opened(page, app)), None)
+        yardstick = _median(asked.rounds, lambda _: _opened(page, empty))
+        _say("an empty page (the yardstick)", yardstick, None)
+        _say("Morning ready", _median(asked.rounds, lambda _: _opened(page, app)), yardstick)
+        print(f"  markup of Morning: {len(page.content()) / 1e6:.2f} MB")
+        _clicks(page, app, asked.rounds, yardstick)
+        browser.close()
+
+
+def _clicks(page: Page, app: str, rounds: int, yardstick: float) -> None:
+    """From screen to screen by the navigation, each round with another boat, so that nothing of it is cached."""
+    took: dict[str, list[float]] = {}
+    for number in range(rounds):
+        _opened(page, f"{app}/logbook?boat=b{number * 17 + 3:03}")
+        for screen in SCREENS:
+            took.setdefault(screen, []).append(_timed(lambda to=screen: _turned(page, to)))
+    for screen, each in took.items():
+        _say(f"click to {screen}", statistics.median(each), yardstick)
+
+
+def _opened(page: Page, url: str) -> None:
+    page.goto(url)
+    page.locator("h1").first.wait_for(timeout=120_000)
+    page.locator(STILL).wait_for(timeout=120_000)
+
+
+def _turned(page: Page, screen: str) -> None:
+    page.get_by_test_id("stTopNavLink").filter(has_text=re.compile(f"^{screen}$")).click()
+    page.get_by_role("heading", name=screen, exact=True, level=1).wait_for(timeout=60_000)
+    page.locator(STILL).wait_for(timeout=60_000)
+
+
+def _long_log(folder: Path, rounds: int) -> None:
+    """The server's part of a trace of ten million samples: what a first look reads, and how many points it draws."""
+    store = Store(folder)
+    as_of = datetime.now(UTC)
+    place = log_named(store.reader(), "b000/e0", as_of, drawn_store.LONG_LOG)
+    if place is None:
+        raise LookupError(drawn_store.LONG_LOG)
+    samples = store.samples_path(place.samples)
+    channels = ("shift_position", "shift_target", "rpm", "rpm_target")
+    zone = ZoneInfo("UTC")
+    whole = stretch_of(place, None, None)
+    for name, shown in (("whole", whole), ("an hour of it", whole.held(place.from_s, 3600))):
+        took = _median(rounds, lambda _, at=shown: trace(store.reader(), samples, at, channels, zone))
+        most = int(trace(store.reader(), samples, shown, channels, zone).groupby("channel").size().max())
+        print(f"  trace of {drawn_store.LONG_ROWS:,} samples, {name}: {took:.2f} s, at most {most} points a line")
+        if most > MOST_POINTS:
+            raise ValueError(f"more than {MOST_POINTS} points a line")
+
+
+@contextmanager
+def _served(folder: Path) -> Iterator[str]:
+    with subprocess.Popen([*SERVE, str(folder)], stderr=subprocess.PIPE, text=True) as server:  # noqa: S603
+        yield _address(server.stderr)
+        server.terminate()
+
+
+@contextmanager
+def _empty() -> Iterator[str]:
+    with tempfile.TemporaryDirectory() as folder:
+        script = Path(folder) / "empty.py"
+        script.write_text(EMPTY, encoding="utf-8")
+        options = ["--server.port=0", "--server.headless=true", "--browser.gatherUsageStats=false"]
+        command = [sys.executable, "-m", "streamlit", "run", str(script), "--server.address=127.0.0.1", *options]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:  # noqa: S603
+            yield _address(server.stdout)
+            server.kill()
+
+
+def _address(told: Any) -> str:
+    return next(found[0] for line in told if (found := re.search(r"http://\S+", line)))
+
+
+def _timed(work: Callable[[], object]) -> float:
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def _median(rounds: int, work: Callable[[int], object]) -> float:
+    return statistics.median(_timed(lambda at=number: work(at)) for number in range(rounds))
+
+
+def _say(what: str, seconds: float, yardstick: float | None) -> None:
+    ratio = "" if yardstick is None else f", {seconds / yardstick:.1f} x the yardstick"
+    print(f"  {what}: {seconds:.2f} s{ratio}")
+
+
+if __name__ == "__main__":
+    main()
