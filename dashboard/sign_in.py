@@ -22,7 +22,7 @@ def name() -> str | None:
 
 def guard() -> None:
     """Stop, with the way in, where a sign-in is set up and nobody has signed in."""
-    if is_set_up() and not st.user.is_logged_in:
+    if is_set_up() and not getattr(st.user, "is_logged_in", False):
         st.html(tag("h1", "Morning Watch"))
         st.button("Sign in", type="primary", on_click=st.login)
         st.stop()

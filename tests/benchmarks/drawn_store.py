@@ -81,7 +81,14 @@ def _publish(store: Store, boats: int, engines: int, days: int) -> None:
 
 def _facets() -> pa.Table:
     found = [
-        (name, facet, CENTRE.get(name, 0.0), 0.0 if name == "stall" else max(indicators()[name].resolution, 0.05) * 4)
+        (
+            name,
+            facet,
+            CENTRE.get(name, 0.0),
+            0.0
+            if indicators()[name].kind == "share" or name == "stall"
+            else max(indicators()[name].resolution, 0.05) * 4,
+        )
         for name, facets in FACETS.items()
         for facet in facets
     ]

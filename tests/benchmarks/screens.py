@@ -74,13 +74,19 @@ def _clicks(page: Page, app: str, rounds: int, yardstick: float) -> None:
 def _opened(page: Page, url: str) -> None:
     page.goto(url)
     page.locator("h1").first.wait_for(timeout=120_000)
-    page.locator(STILL).wait_for(timeout=120_000)
+    _settled(page)
 
 
 def _turned(page: Page, screen: str) -> None:
     page.get_by_test_id("stTopNavLink").filter(has_text=re.compile(f"^{screen}$")).click()
     page.get_by_role("heading", name=screen, exact=True, level=1).wait_for(timeout=60_000)
-    page.locator(STILL).wait_for(timeout=60_000)
+    _settled(page)
+
+
+def _settled(page: Page) -> None:
+    page.locator(STILL).wait_for(timeout=120_000)
+    if page.get_by_test_id("stException").count():
+        raise ValueError(page.get_by_test_id("stException").first.inner_text())
 
 
 def _long_log(folder: Path, rounds: int) -> None:

@@ -181,6 +181,8 @@ def _series(
     value = CENTRE.get(name, 0.0) + draw.normal(0, spread, days) * (name != "stall")
     if draw.random() < 0.02:
         value = value + np.linspace(0, 30 * spread, days)
+    if indicators()[name].kind == "share":
+        value = np.clip(value, 0.0, 1.0)
     return pa.table(
         {
             "engine_id": pa.array([engine_id] * days).dictionary_encode(),

@@ -111,3 +111,18 @@ def test_the_symbols_of_a_heat_map_stand_out_on_each_of_its_colours() -> None:
 def test_the_ends_of_a_heat_map_stand_out_from_its_middle() -> None:
     for low, middle, high in (palette.DIVERGING_LIGHT, palette.DIVERGING_DARK):
         assert min(contrast(low, middle), contrast(high, middle)) >= 1.8
+
+
+def test_where_the_keyboard_is_stands_out_on_the_ground_and_on_panels() -> None:
+    pairs = _pairs()
+    for place, ground in enumerate((palette.LIGHT_GROUND, palette.DARK_GROUND)):
+        for behind in (ground, pairs["panel"][place], *(pairs[f"{each}-zone"][place] for each in ("hold", "watch"))):
+            assert contrast(pairs["focus"][place], behind) >= MARKS, behind
+
+
+def test_every_colour_of_the_style_sheet_is_one_of_the_pairs_held_here() -> None:
+    look = (ROOM / "look.css").read_text(encoding="utf-8")
+    rules = re.sub(r"--mw-[a-z-]+: light-dark\(#\w{6}, #\w{6}\);", "", look)
+    grounds = {palette.LIGHT_GROUND, palette.DARK_GROUND}
+    # white and dark words on the accent are held above
+    assert set(re.findall(r"#[0-9A-Fa-f]{6}\b", rules)) <= {"#FFFFFF", "#10171D", *grounds}
