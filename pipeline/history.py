@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any, Final
 
 import numpy as np
@@ -32,7 +32,7 @@ class Series:
     """Readings in time order, arrays of one length: start of the run (epoch s), engine hours, value, count, covariates.
 
     `setting` is the calibration in force. A covariate or setting is NaN where it is not declared or was not logged.
-    `remark` is the newest reading's, if any.
+    `remark` is the newest reading's, if any. `zone` is the fleet's: a day is what people there call so.
     """
 
     key: SeriesKey
@@ -45,6 +45,11 @@ class Series:
     setting: FloatArray
     run_ids: NDArray[np.object_]
     remark: str | None
+    zone: tzinfo = UTC
+
+    def moment(self, at_s: float) -> datetime:
+        """An epoch second on the fleet's clock."""
+        return datetime.fromtimestamp(float(at_s), self.zone)
 
     def last(self, count: int) -> Series:
         """The newest `count` readings."""
@@ -70,6 +75,7 @@ class Series:
             setting=self.setting[where],
             run_ids=self.run_ids[where],
             remark=self.remark,
+            zone=self.zone,
         )
 
     def joined(self, other: Series) -> Series:
@@ -77,7 +83,7 @@ class Series:
         order = np.argsort(np.concatenate([self.at_s, other.at_s]), kind="stable")
         columns = {name: np.concatenate([getattr(self, name), getattr(other, name)])[order] for name in _COLUMNS}
         newest = self if self.at_s[-1] >= other.at_s[-1] else other
-        return Series(key=self.key, remark=newest.remark, **columns)
+        return Series(key=self.key, remark=newest.remark, zone=self.zone, **columns)
 
     def __len__(self) -> int:
         return len(self.value)
@@ -129,7 +135,10 @@ class Runs:
 
 @dataclass(frozen=True)
 class History:
-    """Everything up to `as_of`: series, record and runs by engine id; an engine without logs or runs is not there."""
+    """Everything up to `as_of`: series, record and runs by engine id; an engine without logs or runs is not there.
+
+    `as_of` is in the fleet's zone.
+    """
 
     as_of: datetime
     series: Mapping[str, tuple[Series, ...]]
@@ -138,17 +147,18 @@ class History:
 
 
 def load_history(db: Database, as_of: datetime) -> History:
-    """Read a snapshot. `as_of` is aware; a log that ended later is left out whole."""
+    """Read a snapshot. `as_of` is in the fleet's zone; a log that ended later is left out whole."""
     moment = {"as_of": as_of}
     db.execute(f"create or replace temp table run_hours as {read_query('marts', 'run_hours')}", moment)
     db.execute(f"create or replace temp table series as {read_query('marts', 'series')}")
     runs = db.sql(read_query("marts", "run_lists")).to_arrow_table()
     keys = rows(db, "from series order by series_no")
     readings = db.sql(read_query("marts", "history")).to_arrow_table()
-    records = [_record(row) for row in rows(db, read_query("marts", "engine_records"), moment)]
+    zone = as_of.tzinfo or UTC
+    records = [_record(row, zone) for row in rows(db, read_query("marts", "engine_records"), moment)]
     columns = {name: runs[name].to_numpy() for name in (*_RUN_COLUMNS, *_LEVELS)}
     series: dict[str, list[Series]] = {}
-    for found in _series(keys, readings, columns):
+    for found in _series(keys, readings, columns, zone):
         series.setdefault(found.key.engine_id, []).append(found)
     return History(
         as_of,
@@ -176,12 +186,13 @@ _LEVELS: Final = (
 _VALUES: Final = ("value", "n", "temp_c", "battery_v", "setting")
 
 
-def _record(row: Mapping[str, Any]) -> EngineRecord:
-    return EngineRecord(**{**row, "channels": tuple(row["channels"])})
+def _record(row: Mapping[str, Any], zone: tzinfo) -> EngineRecord:
+    moments = {name: at.astimezone(zone) for name, at in row.items() if isinstance(at, datetime)}
+    return EngineRecord(**{**row, **moments, "channels": tuple(row["channels"])})
 
 
 def _series(
-    keys: Sequence[Mapping[str, Any]], readings: pa.Table, runs: Mapping[str, NDArray[Any]]
+    keys: Sequence[Mapping[str, Any]], readings: pa.Table, runs: Mapping[str, NDArray[Any]], zone: tzinfo
 ) -> Iterator[Series]:
     """Each series' stretch of the readings, put into the order of series and runs; the arrays are views, not copies."""
     series_no, run_no = readings["series_no"].to_numpy(), readings["run_no"].to_numpy()
@@ -193,7 +204,8 @@ def _series(
     bounds = np.cumsum([0, *(key["readings"] for key in keys)])
     for key, (low, high) in zip(keys, itertools.pairwise(bounds), strict=True):
         place = SeriesKey(key["engine_id"], key["indicator"], key["facet"])
-        yield Series(key=place, remark=key["remark"], **{name: each[low:high] for name, each in columns.items()})
+        mine = {name: each[low:high] for name, each in columns.items()}
+        yield Series(key=place, remark=key["remark"], zone=zone, **mine)
 
 
 def _runs(engine_ids: Sequence[str], columns: Mapping[str, NDArray[Any]]) -> Iterator[tuple[str, Runs]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Self
@@ -99,7 +99,8 @@ class Note:
     """One entry. `engine` None is the whole boat; `at` is when the thing was done, `written_at` when it was noted.
 
     `corrects` is the number of an earlier note that this one puts right and that no longer counts.
-    All times are aware and in UTC. `until` is the end of a deferral, exclusive, and None for every other kind.
+    All times are aware, and in UTC as they are read. `until` is the end of a deferral, exclusive, and None for every
+    other kind.
     """
 
     note_id: int
@@ -116,6 +117,11 @@ class Note:
     def concerns(self, boat: str, engine: str) -> bool:
         """Whether the note is about this engine, by itself or with its whole boat."""
         return self.boat == boat and self.engine in {None, engine}
+
+    def in_zone(self, zone: tzinfo) -> Note:
+        """The same note with its times on another clock, so that its day is the one people there would name."""
+        until = None if self.until is None else self.until.astimezone(zone)
+        return replace(self, at=self.at.astimezone(zone), until=until, written_at=self.written_at.astimezone(zone))
 
     def defers_at(self, moment: datetime) -> bool:
         """Whether the note is a deferral in force at a moment."""

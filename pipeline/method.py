@@ -354,6 +354,9 @@ STATISTICS: Final = (
         (
             _constant(like_for_like, "BASELINE_RUNS", "runs", "make the baseline"),
             _constant(like_for_like, "FEWEST_RUNS", "runs", "below this the engine is still being learned"),
+            _constant(
+                like_for_like, "MOVING_P", "", "chance of a trend within the baseline below which it is cut short"
+            ),
             _constant(regression, "HUBER_K", "spreads", "beyond which a reading weighs less"),
             _constant(
                 adjust, "RANGE_MARGIN", "of the range", "beyond the baseline's range that still counts as inside"

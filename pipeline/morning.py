@@ -68,8 +68,9 @@ class Studied:
 
 def studied(db: Database, register: Register, as_of: datetime) -> Studied:
     """Read a snapshot up to a moment, and compare every series with its past."""
-    history = with_doubts(load_history(db, as_of))
-    written = in_force(notes(register.folder, as_of=as_of))
+    zone = ZoneInfo(register.timezone)
+    history = with_doubts(load_history(db, as_of.astimezone(zone)))
+    written = in_force([note.in_zone(zone) for note in notes(register.folder, as_of=as_of)])
     moved = season(history, _by_engine(register, written))
     return Studied(history, written, moved, tuple(states(moved, register)))
 
@@ -82,13 +83,13 @@ def known_at(db: Database, register: Register, as_of: datetime) -> Hashable:
 
 def judged(found: Studied, register: Register, as_of: datetime) -> Morning:
     """The morning as of a moment that knows just what was studied, whichever of them it was studied for."""
-    history = replace(found.history, as_of=as_of)
+    history = replace(found.history, as_of=as_of.astimezone(ZoneInfo(register.timezone)))
     schedule = load_schedule(register)
     case = _Case(register, history, found.season, found.written, schedule, _grouped(found.states))
     return Morning(
         register.name,
         register.simulated,
-        as_of.astimezone(ZoneInfo(register.timezone)),
+        history.as_of,
         verdicts.fleet_findings(found.season.steps, history),
         ranked([_boat_line(boat, case) for boat in register.boats]),
         found.states,
@@ -204,10 +205,9 @@ def _noted_findings(engine: Engine, boat: Boat, case: _Case, after: Sequence[Aft
 
 
 def _boat_line(boat: Boat, case: _Case) -> BoatLine:
-    zone = ZoneInfo(case.register.timezone)
     after = {engine.id: _aftermaths(engine, boat, case) for engine in boat.engines}
     found = {engine.id: _noted_findings(engine, boat, case, after[engine.id]) for engine in boat.engines}
-    lines = tuple(_engine_line(engine, case.history, found[engine.id], zone) for engine in boat.engines)
+    lines = tuple(_engine_line(engine, case.history, found[engine.id]) for engine in boat.engines)
     departure = case.schedule.next_departure(boat.id, case.history.as_of)
     departs = departure.departs if departure else None
     findings = in_order(each for group in found.values() for each in group)
@@ -226,13 +226,13 @@ def _boat_line(boat: Boat, case: _Case) -> BoatLine:
     )
 
 
-def _engine_line(engine: Engine, history: History, found: Sequence[Finding], zone: ZoneInfo) -> EngineLine:
+def _engine_line(engine: Engine, history: History, found: Sequence[Finding]) -> EngineLine:
     record = history.engines.get(engine.engine_id)
     return EngineLine(
         engine=engine.id,
         status=worst([each.status for each in found]),
         hours=record.hours if record else None,
-        last_log=record.last_log_at.astimezone(zone) if record else None,
+        last_log=record.last_log_at if record else None,
         not_logged=not_logged(record) if record else (),
     )
 

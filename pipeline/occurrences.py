@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Final
 
 import numpy as np
@@ -63,7 +63,7 @@ def _standing(history: History, series: Series, indicator: Indicator, notes: Seq
         indicator=indicator,
         count=float(series.value[recent].sum()) if indicator.unit == "count" else float(series.value[newest]),
         run_ids=tuple(series.run_ids[recent].tolist()),
-        latest_at=datetime.fromtimestamp(float(series.at_s[newest]), UTC),
+        latest_at=series.moment(series.at_s[newest]),
         clean_runs=int(np.count_nonzero(starts_s > series.at_s[newest])),
         remark=series.remark,
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Final, Literal
 
 import numpy as np
@@ -118,7 +118,7 @@ def judge(moved: Movement, indicator: Indicator, limits: Limits) -> State:
         high=level.interval.high,
         n=int(np.sum(newest.n)),
         run_ids=tuple(newest.run_ids.tolist()),
-        latest_at=datetime.fromtimestamp(float(newest.at_s[-1]), UTC),
+        latest_at=newest.moment(newest.at_s[-1]),
         limits=limits,
         distance=away,
         is_beyond_limit=held or watched,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from itertools import groupby
 from typing import Final
 
@@ -95,7 +95,7 @@ def from_gap(engine: Engine, gap: Gap, currency_days: float) -> Finding:
 
 def fleet_findings(steps: Sequence[CommonStep], history: History) -> tuple[Finding, ...]:
     """What most engines did at once and not long ago: one finding an indicator and day, the larger facet leading."""
-    recent = [step for step in steps if history.as_of - _moment(step) <= FLEET_STEP_TOLD]
+    recent = [step for step in steps if history.as_of - step.began <= FLEET_STEP_TOLD]
     ordered = sorted(recent, key=lambda step: (step.indicator, step.at_s))
     found: list[Finding] = []
     for indicator, group in groupby(ordered, key=lambda step: step.indicator):
@@ -134,17 +134,13 @@ def _fleet_finding(name: str, together: Sequence[CommonStep]) -> Finding:
         hold=indicator.limits.hold,
         baseline=0.0,
         pattern="step",
-        since=_moment(together[0]),
+        since=together[0].began,
         confidence=min(0.98, step.engines / step.engines_seen),
         cause=cause,
         because=(f"{step.engines} of {step.engines_seen} engines on {step.boats} boats moved the same way",),
         engines=step.engines,
         short=wording.fleet_short(indicator, together),
     )
-
-
-def _moment(step: CommonStep) -> datetime:
-    return datetime.fromtimestamp(step.at_s, UTC)
 
 
 def _from_occurrence(engine: Engine, found: Diagnosis, history: History) -> Finding:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from typing import Final
 
 from pipeline.aftermath import Aftermath
@@ -136,10 +136,9 @@ def fleet_short(indicator: Indicator, together: Sequence[CommonStep]) -> str:
 def fleet_says(cause: str, indicator: Indicator, together: Sequence[CommonStep]) -> str:
     """What most engines did at once, since when and by how much."""
     most = max(together, key=lambda step: step.engines)
-    when = datetime.fromtimestamp(together[0].at_s, UTC)
     return (
         f"{CAUSES[cause].title}. {indicator.title} of {most.engines} of {most.engines_seen} engines on "
-        f"{count(most.boats, 'boat')} moved by {_sizes(indicator, together)} from {date(when)}. "
+        f"{count(most.boats, 'boat')} moved by {_sizes(indicator, together)} from {date(together[0].began)}. "
         "It is taken out of each engine's own findings."
     )
 

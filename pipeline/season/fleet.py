@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Final
 
 import numpy as np
@@ -42,7 +43,7 @@ def season(history: History, notes: Mapping[str, Sequence[Note]]) -> Season:
     for (name, facet), members in groups.items():
         indicator = indicators()[name]
         compared = [_compared(each, notes.get(each.key.engine_id, ()), indicator) for each in members]
-        common = _common(compared, indicator, facet)
+        common = _common(compared, indicator, facet, history.as_of.tzinfo or UTC)
         scales = [each.found.scale for each in compared if each.found is not None]
         usual = float(np.median(scales)) if scales else None
         found |= {each.series.key: movement(each, indicator, common, usual) for each in compared}
@@ -75,7 +76,7 @@ def _compared(series: Series, notes: Sequence[Note], indicator: Indicator) -> Co
     return Compared(series, epoch, like_for_like(here, here.value, indicator))
 
 
-def _common(compared: Sequence[Compared], indicator: Indicator, facet: str) -> tuple[CommonStep, ...]:
+def _common(compared: Sequence[Compared], indicator: Indicator, facet: str, zone: tzinfo) -> tuple[CommonStep, ...]:
     """The fleet's common steps; engines still being learned say nothing about the fleet."""
     if indicator.name not in SHARED:
         return ()
@@ -84,4 +85,4 @@ def _common(compared: Sequence[Compared], indicator: Indicator, facet: str) -> t
         for each in compared
         if each.found is not None
     ]
-    return common_steps(learned, indicator, facet)
+    return common_steps(learned, indicator, facet, zone)

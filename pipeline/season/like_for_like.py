@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -11,12 +12,18 @@ import numpy as np
 from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, Series
 from pipeline.statistics.adjust import Expectation, SlopePrior, adjust, learn_expectation
+from pipeline.statistics.trend import mann_kendall, theil_sen
 
 BASELINE_RUNS: Final = 12
 """Runs that make a baseline (common practice, no published source)."""
 
 FEWEST_RUNS: Final = 5
 """Below this the engine is still being learned and nothing is said about movement."""
+
+MOVING_P: Final = 0.001
+"""A trend this unlikely by chance within the baseline's own runs (Mann-Kendall, two-sided), of a size worth telling,
+means that the engine was moving already: its first FEWEST_RUNS runs are the baseline then, or the baseline would hold
+half of the fault. A healthy series meets it about once in a thousand."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,17 +51,16 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
         return None
     known = [name for name in indicator.covariates if not np.isnan(_covariate(series, name)).all()]
     covariates = [_covariate(series, name) for name in known]
-    first = slice(0, BASELINE_RUNS)
+    priors = tuple(_prior(indicator, name) for name in known)
     resolution = max(indicator.resolution, seen_resolution(series.value))
-    expectation = _learned(
-        values[first].tobytes(),
-        tuple(each[first].tobytes() for each in covariates),
-        tuple(_prior(indicator, name) for name in known),
-        resolution,
-    )
+    expectation = _first(BASELINE_RUNS, values, covariates, priors, resolution)
     if expectation is None:
         return None
     adjusted = adjust(expectation, values, covariates)
+    worth = worth_telling(indicator, expectation.level)
+    if not indicator.looks_back and _is_moving(series.at_s[:BASELINE_RUNS], adjusted.residual[:BASELINE_RUNS], worth):
+        expectation = _first(FEWEST_RUNS, values, covariates, priors, resolution) or expectation
+        adjusted = adjust(expectation, values, covariates)
     return LikeForLike(
         residual=adjusted.residual,
         error=adjusted.error,
@@ -63,6 +69,32 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
         baseline_n=expectation.n,
         expectation=expectation,
     )
+
+
+def worth_telling(indicator: Indicator, level: float) -> float:
+    """The movement that is watched, in the indicator's unit: the header's drift, or the watch limit; 0 without any."""
+    if indicator.drift.watch is None:
+        return indicator.limits.watch or 0.0
+    return indicator.drift.watch * (abs(level) if indicator.drift.is_share else 1.0)
+
+
+def _first(
+    runs: int,
+    values: FloatArray,
+    covariates: Sequence[FloatArray],
+    priors: tuple[SlopePrior | None, ...],
+    resolution: float,
+) -> Expectation | None:
+    first = slice(0, runs)
+    return _learned(values[first].tobytes(), tuple(each[first].tobytes() for each in covariates), priors, resolution)
+
+
+def _is_moving(at_s: FloatArray, residual: FloatArray, worth: float) -> bool:
+    """Whether the runs of a baseline themselves moved one way, by at least half of what is worth telling."""
+    trend = theil_sen(at_s, residual)
+    if trend is None or abs(trend.slope) * float(np.ptp(at_s)) < worth / 2:
+        return False
+    return mann_kendall(at_s, residual).p < MOVING_P
 
 
 @lru_cache(maxsize=40_000)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Final, Literal
 
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pipeline.catalogue import Indicator
 from pipeline.history import FloatArray, Series
 from pipeline.season.epochs import Epoch, Reason
-from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like
+from pipeline.season.like_for_like import FEWEST_RUNS, LikeForLike, like_for_like, worth_telling
 from pipeline.season.shares import SHARE_RUNS, share_shift
 from pipeline.season.shares import newest as newest_share
 from pipeline.season.together import CommonStep, common_offset
@@ -176,19 +176,19 @@ def _judged(
         baseline = None if share is None else share.before.value
     shape = _shape(here, found, scale, indicator) if found is not None and _is_worth(shift, signalled, found) else None
     word = _word(shape, shift, signalled)
-    since = _since(shape)
+    since = _since(here, shape)
     smeared = (
         _smeared_step(found.residual) if found is not None and indicator.looks_back and word == "growing" else None
     )
     if smeared is not None:
-        word, since = "step", datetime.fromtimestamp(float(here.at_s[smeared]), UTC)
+        word, since = "step", here.moment(here.at_s[smeared])
     if word == "constant" and now.stop - now.start < NOW_RUNS and abs(shift or 0.0) > CLEAR_JUMP * (error or math.inf):
         # a jump too young to have a shape is no constant
-        word, since = "new", datetime.fromtimestamp(float(here.at_s[now.start]), UTC)
+        word, since = "new", here.moment(here.at_s[now.start])
     slopes = _slopes(here, found, since, word)
     return Movement(
         epoch=epoch,
-        started_at=datetime.fromtimestamp(float(here.at_s[0]), UTC),
+        started_at=here.moment(here.at_s[0]),
         series=here,
         values=values,
         found=found,
@@ -307,10 +307,10 @@ def _word(shape: Pattern | None, shift: float | None, signalled: bool) -> Patter
     return shape.name
 
 
-def _since(shape: Pattern | None) -> datetime | None:
+def _since(here: Series, shape: Pattern | None) -> datetime | None:
     if shape is None or shape.since is None:
         return None
-    return datetime.fromtimestamp(shape.since * DAY_S, UTC)
+    return here.moment(shape.since * DAY_S)
 
 
 def _slopes(
@@ -338,10 +338,10 @@ def _improvement(found: LikeForLike | None, values: FloatArray, indicator: Indic
     if found is None or len(values) < 2 * _EITHER_SIDE:
         return None
     away = _badness(found, indicator, facet)
-    if float(np.max(away)) < _worth_telling(indicator, found):
+    if float(np.max(away)) < worth_telling(indicator, found.expectation.level):
         return None
     gain, error = _gains(away, found.scale)
-    least = max(_worth_telling(indicator, found) / 2, 4 * found.scale)
+    least = max(worth_telling(indicator, found.expectation.level) / 2, 4 * found.scale)
     clear = np.flatnonzero(gain > np.maximum(least, 5 * error))
     if not clear.size:
         return None
@@ -391,9 +391,3 @@ def _badness(found: LikeForLike, indicator: Indicator, facet: str) -> FloatArray
     low, high = indicator.wanted.get(facet, (0.0, 0.0))
     like = found.expectation.level + found.residual
     return np.asarray(np.maximum(np.maximum(low - like, like - high), 0.0))
-
-
-def _worth_telling(indicator: Indicator, found: LikeForLike) -> float:
-    if indicator.drift.watch is None:
-        return indicator.limits.watch or 0.0
-    return indicator.drift.watch * (abs(found.expectation.level) if indicator.drift.is_share else 1.0)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, time, timedelta, tzinfo
 from typing import Final
 
 import numpy as np
@@ -39,7 +40,10 @@ MOST_STEPS: Final = 4
 
 @dataclass(frozen=True)
 class CommonStep:
-    """One common step: from which moment (epoch s), how far in the indicator's unit, on how many engines."""
+    """One common step: from which moment (epoch s), how far in the indicator's unit, on how many engines.
+
+    `zone` is the fleet's.
+    """
 
     indicator: str
     facet: str
@@ -49,6 +53,12 @@ class CommonStep:
     engines_seen: int
     boats: int
     standard_error: float
+    zone: tzinfo = UTC
+
+    @property
+    def began(self) -> datetime:
+        """The day's start on the fleet's clock."""
+        return datetime.fromtimestamp(self.at_s, self.zone)
 
     @property
     def interval(self) -> Interval:
@@ -66,12 +76,14 @@ class Residuals:
     residual: FloatArray
 
 
-def common_steps(fleet: Sequence[Residuals], indicator: Indicator, facet: str) -> tuple[CommonStep, ...]:
-    """The common steps of one indicator and facet, in time order."""
+def common_steps(
+    fleet: Sequence[Residuals], indicator: Indicator, facet: str, zone: tzinfo = UTC
+) -> tuple[CommonStep, ...]:
+    """The common steps of one indicator and facet, in time order; days are those of the fleet's zone."""
     left = {each.key.engine_id: each for each in fleet if len(each.at_s)}
     found: list[CommonStep] = []
     while len(found) < MOST_STEPS:
-        step = _largest(left, indicator, facet)
+        step = _largest(left, indicator, facet, zone)
         if step is None:
             break
         found.append(step)
@@ -88,14 +100,15 @@ def _less(each: Residuals, step: CommonStep) -> Residuals:
     return Residuals(each.key, each.at_s, each.residual - np.where(each.at_s >= step.at_s, step.size, 0.0))
 
 
-def _largest(fleet: Mapping[str, Residuals], indicator: Indicator, facet: str) -> CommonStep | None:
+def _largest(fleet: Mapping[str, Residuals], indicator: Indicator, facet: str, zone: tzinfo) -> CommonStep | None:
     """The step that stands out most, if any does."""
-    days = _days(fleet)
+    days = _days(fleet, zone)
     boats = np.asarray([engine_id.partition("/")[0] for engine_id in fleet])
     moved = np.asarray([_moves(each, days) for each in fleet.values()]).reshape(len(fleet), days.size)
     enough = np.count_nonzero(~np.isnan(moved), axis=0) >= FEWEST_ENGINES
     steps = [_step(moved[:, day], boats, days[day], indicator, facet) for day in np.flatnonzero(enough)]
-    return max((step for step in steps if step is not None), key=_evidence, default=None)
+    most = max((step for step in steps if step is not None), key=_evidence, default=None)
+    return None if most is None else replace(most, zone=zone)
 
 
 def _evidence(step: CommonStep) -> float:
@@ -106,13 +119,14 @@ def _evidence(step: CommonStep) -> float:
     return abs(step.size) * math.sqrt(step.engines_seen)
 
 
-def _days(fleet: Mapping[str, Residuals]) -> FloatArray:
-    """Midnights (UTC) at which the fleet may have changed: between its first and last day."""
+def _days(fleet: Mapping[str, Residuals], zone: tzinfo) -> FloatArray:
+    """Midnights at which the fleet may have changed: between its first and last day."""
     if not fleet:
         return np.zeros(0)
-    first = min(float(each.at_s[0]) for each in fleet.values())
-    last = max(float(each.at_s[-1]) for each in fleet.values())
-    return np.arange(np.floor(first / DAY_S) + 1, np.floor(last / DAY_S) + 1) * DAY_S
+    first = datetime.fromtimestamp(min(float(each.at_s[0]) for each in fleet.values()), zone).date()
+    last = datetime.fromtimestamp(max(float(each.at_s[-1]) for each in fleet.values()), zone).date()
+    later = (first + timedelta(days=day) for day in range(1, (last - first).days + 1))
+    return np.asarray([datetime.combine(day, time(), zone).timestamp() for day in later])
 
 
 def _moves(each: Residuals, days: FloatArray) -> FloatArray:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
-from season_maker import judged, made_series, moved, noisy
+from season_maker import FIRST_RUN, HOURS_A_RUN, judged, made_series, moved, noisy
 
 from pipeline.catalogue import indicators
 from pipeline.season.like_for_like import BASELINE_RUNS, FEWEST_RUNS, like_for_like
@@ -30,6 +32,36 @@ def test_the_baseline_is_that_of_the_first_runs_alone() -> None:
 
     assert found is not None
     assert found.residual[BASELINE_RUNS:] == pytest.approx(5.0, abs=0.1)
+
+
+def test_an_engine_that_grows_worse_from_its_first_run_is_measured_from_there() -> None:
+    # 0.2 % a run over a noise of 0.05 %: twelve runs would make a baseline of 1.1 %, half of the fault within it
+    growing = made_series(0.2 * np.arange(14) + noisy(14, 0.05))
+    found = judged(growing).moved
+
+    assert found.baseline == pytest.approx(0.4, abs=0.1)
+    assert (found.pattern, found.baseline_n) == ("growing", FEWEST_RUNS)
+    assert found.since is not None
+    assert found.since - FIRST_RUN <= timedelta(days=3)
+    assert found.per_100_hours == pytest.approx(100 * 0.2 / HOURS_A_RUN, rel=0.05)
+
+
+def test_a_baseline_is_cut_short_for_growth_alone() -> None:
+    quiet, wild = 1.4 + noisy(14, 0.05), noisy(14, 0.6, first=20)
+    # as steady a climb, but of a tenth of what is watched: nothing that a technician would be told
+    slight = 0.008 * np.arange(14) + noisy(14, 0.002)
+    founds = [moved(made_series(values)) for values in (quiet, wild, slight)]
+
+    assert [found.baseline_n for found in founds] == [BASELINE_RUNS] * 3
+    assert "growing" not in {found.pattern for found in founds}
+
+
+def test_chance_cuts_few_baselines_short() -> None:
+    # at one in a thousand by chance, more than six of a thousand come once in ten thousand (Poisson, mean 1)
+    rng = np.random.default_rng(5)
+    found = [moved(made_series(rng.normal(0.0, 0.6, 20))).baseline_n for _ in range(1000)]
+
+    assert found.count(FEWEST_RUNS) <= 6
 
 
 def test_a_cold_month_is_no_drift() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -41,6 +43,16 @@ def test_a_step_of_every_engine_is_found_on_its_day_with_its_size(size: float) -
     assert step.at_s == START_S + STEP_DAY * DAY_S
     assert step.size == pytest.approx(size, abs=0.2)
     assert (step.engines, step.engines_seen, step.boats) == (12, 12, 6)
+
+
+def test_a_step_begins_with_the_fleet_s_own_day() -> None:
+    zone = ZoneInfo("Pacific/Auckland")
+    step = common_steps(fleet(3.0), TRIM, "hot", zone)[0]
+
+    # the last run before it was at 08:00 UTC, 21:00 in Auckland, the first one after it at 21:00 the next day
+    assert step.began.tzinfo == zone
+    assert (step.began.hour, step.began.minute) == (0, 0)
+    assert 0 < START_S + STEP_DAY * DAY_S + 8 * 3600 - step.at_s < DAY_S
 
 
 def test_a_quiet_fleet_took_no_step() -> None:

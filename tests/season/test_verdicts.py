@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -170,6 +172,20 @@ def test_a_step_of_the_fleet_is_told_once_without_boat_and_engine() -> None:
     assert "engine" not in given
     assert (given["value"], given["since"]) == (3.1, (FIRST_RUN + timedelta(days=30)).date().isoformat())
     assert [key for key in CONTRACT if key not in given and key != "engine"] == []
+
+
+def test_days_are_those_of_the_fleet_wherever_it_is() -> None:
+    # runs at 22:00 UTC are at 11:00 of the next day in Auckland, UTC+13 up to 5 April 2026, then UTC+12 (tz database)
+    auckland, later_s = ZoneInfo("Pacific/Auckland"), 14 * 3600
+    series = made_series(0.2 + 1.5 * (np.arange(40) >= 24) + noisy(40, 0.08))
+    given = as_json(finding([judged(replace(series, zone=auckland, at_s=series.at_s + later_s))]))
+    common = step("idle_fuel_trim", "hot", 30, 3.1)
+    common = replace(common, zone=auckland, at_s=common.at_s + later_s)
+
+    assert given["since"] == "2026-03-27"
+    assert given["latest_at"] == "2026-04-11T10:00:00+12:00"
+    assert "27 Mar" in given["says"]
+    assert as_json(verdicts.fleet_findings([common], history())[0], fleet_wide=True)["since"] == "2026-04-02"
 
 
 def test_weather_is_what_moves_a_fleet_in_something_else_than_fuelling() -> None:
