@@ -442,7 +442,7 @@ STATISTICS: Final = (
             _constant(pattern, "SCATTER_RATIO", "times the usual spread", "from which readings are scattered"),
             _constant(pattern, "WILD", "spreads", "that one residual counts for at most"),
             _constant(movement, "LOOK_BACK_RUNS", "runs", "over which such a step is smeared"),
-            _constant(movement, "CLEAR_JUMP", "standard errors", "from which a jump too young for a shape is 'new'"),
+            _constant(movement, "CLEAR_JUMP", "spreads", "from which a jump too young for a shape is 'new'"),
             _constant(movement, "CLEARLY_LESS", "", "share of growth's misfit that a smeared step may leave"),
         ),
         "Schwarz (1978); margin: Kass & Raftery (1995)",

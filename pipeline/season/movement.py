@@ -32,7 +32,7 @@ NOW_RUNS: Final = 5
 """Runs that make the level now."""
 
 CLEAR_JUMP: Final = 4.0
-"""Standard errors that the newest runs must stand off to be called a jump."""
+"""Spreads off the baseline from which newest runs that jumped are called new; less far, the jump led back to it."""
 
 RUN_LENGTH: Final = 40_000.0
 """Readings between false signals of one monitor, in control. About 30 monitors an engine read about 1.3 runs a day, so
@@ -182,7 +182,8 @@ def _judged(
     )
     if smeared is not None:
         word, since = "step", here.moment(here.at_s[smeared])
-    if word == "constant" and now.stop - now.start < NOW_RUNS and abs(shift or 0.0) > CLEAR_JUMP * (error or math.inf):
+    has_jumped = now.stop - now.start < min(NOW_RUNS, len(here))
+    if word == "constant" and has_jumped and abs(shift or 0.0) > CLEAR_JUMP * (scale or math.inf):
         # a jump too young to have a shape is no constant
         word, since = "new", here.moment(here.at_s[now.start])
     slopes = _slopes(here, found, since, word)
