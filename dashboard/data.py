@@ -278,7 +278,7 @@ def happened(fleet: Fleet, found: Place, engines: Sequence[Engine], as_of: datet
     known = {engine.engine_id for engine in engines}
     states_ = [each for engine_id, each in found.states.items() if engine_id in known]
     rows = found.readings[found.readings["engine_id"].isin(known)]
-    series = season_data.series_of(rows, found.indicator.name, found.facet)
+    series = season_data.series_of(rows, found.indicator.name, found.facet, fleet.zone)
     notes = [
         note
         for note in logbook.in_force(logbook.notes(fleet.register.folder, as_of=as_of))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Final, Literal
 
 import numpy as np
@@ -79,7 +79,7 @@ def _of_note(note: Note) -> Happening:
 def _changes(series: Series) -> Iterator[Happening]:
     engine_id = series.key.engine_id
     for place in setting_changes(series):
-        at = datetime.fromtimestamp(float(series.at_s[place]), UTC)
+        at = series.moment(series.at_s[place])
         yield Happening(at, "calibration", engine_id, engine_id, _changed(series, place))
 
 
@@ -97,7 +97,7 @@ def _anew(state: State) -> Happening:
 
 
 def _of_step(step: CommonStep) -> Happening:
-    return Happening(datetime.fromtimestamp(step.at_s, UTC), "whole fleet", None, "whole fleet", step_says(step))
+    return Happening(step.began, "whole fleet", None, "whole fleet", step_says(step))
 
 
 def _service(state: State, engines: Sequence[Engine]) -> Iterator[Happening]:
@@ -108,5 +108,5 @@ def _service(state: State, engines: Sequence[Engine]) -> Iterator[Happening]:
         return
     done = engine.service.last_hours
     if hours.size and hours[0] < done <= hours[-1]:
-        at = datetime.fromtimestamp(float(state.series.at_s[int(np.searchsorted(hours, done))]), UTC)
+        at = state.series.moment(state.series.at_s[int(np.searchsorted(hours, done))])
         yield Happening(at, "service", engine.engine_id, engine.engine_id, f"service at {done:g} h")

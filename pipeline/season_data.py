@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
@@ -72,18 +72,20 @@ def readings(
     return found.assign(boat=names[0], engine=names[1], own=own)
 
 
-def series_of(found: pd.DataFrame, indicator: str, facet: str) -> tuple[Series, ...]:
+def series_of(found: pd.DataFrame, indicator: str, facet: str, zone: tzinfo) -> tuple[Series, ...]:
     """Readings as series, one an engine; engine hours are not told (NaN)."""
     return tuple(
-        _series(SeriesKey(str(engine_id), indicator, facet), rows) for engine_id, rows in found.groupby("engine_id")
+        _series(SeriesKey(str(engine_id), indicator, facet), rows, zone)
+        for engine_id, rows in found.groupby("engine_id")
     )
 
 
-def _series(key: SeriesKey, rows: pd.DataFrame) -> Series:
+def _series(key: SeriesKey, rows: pd.DataFrame, zone: tzinfo) -> Series:
     names = ("at_s", "value", "n", "temp_c", "battery_v", "setting")
     numbers = {name: rows[name].to_numpy(np.float64) for name in names}
     hours = np.full(len(rows), np.nan)
-    return Series(key=key, hours=hours, run_ids=rows["run_id"].to_numpy(object), remark=None, **numbers)
+    run_ids = rows["run_id"].to_numpy(object)
+    return Series(key=key, hours=hours, run_ids=run_ids, remark=None, zone=zone, **numbers)
 
 
 def weeks(found: pd.DataFrame, states: Mapping[str, State], indicator: Indicator, facet: str) -> pd.DataFrame:
