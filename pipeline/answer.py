@@ -19,7 +19,7 @@ def answer(morning: Morning) -> str:
     if not total:
         return "There are no boats in the register."
     may_go = counts["ready"] + counts["watch"]
-    said = [_may_go(may_go, counts["watch"], total)]
+    said = [_may_go(may_go, counts["watch"], _without_fresh_log(morning), total)]
     if counts["hold"]:
         said.append(f"{counts['hold']} {'stays' if counts['hold'] == 1 else 'stay'} in until seen to.")
     if counts["unchecked"]:
@@ -38,11 +38,18 @@ def next_out(morning: Morning) -> tuple[BoatLine, ...]:
     return tuple(sorted(leaving, key=lambda line: (line.departs is None, line.departs, line.boat)))
 
 
-def _may_go(may_go: int, watched: int, total: int) -> str:
+def _without_fresh_log(morning: Morning) -> int:
+    """How many boats that may go have an engine whose newest log is too old to count."""
+    watched = (line for line in morning.boats if line.status == "watch")
+    return sum(any((each.indicator, each.facet) == ("evidence", "age") for each in line.findings) for line in watched)
+
+
+def _may_go(may_go: int, watched: int, silent: int, total: int) -> str:
     if not may_go:
         return f"None of the {total} boats may go." if total > 1 else "The boat may not go."
     who = f"{may_go} of {total} boats may go" if total > 1 else "The boat may go"
     if not watched:
         return f"{who}."
     look = "with a look first" if watched == may_go else f"{watched} of them with a look first"
-    return f"{who}, {look}."
+    unknown = "" if not silent else "; without a fresh log" if total == 1 else f"; {silent} of them without a fresh log"
+    return f"{who}, {look}{unknown}."
