@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Final
 
 from dashboard.markup import Html, tag
@@ -39,13 +40,17 @@ Column = tuple[str, str]
 
 @dataclass(frozen=True)
 class Mark:
-    """One cell. `place` and `tail` are on the cell's scale: 0 wanted, ±0.5 watch, ±1 hold, worse away from 0."""
+    """One cell. `place` and `tail` are on the cell's scale: 0 wanted, ±0.5 watch, ±1 hold, worse away from 0.
+
+    `is_old` tells that the newest reading is too old to call the engine ready by it.
+    """
 
     column: Column
     says: str
     status: Status
     worse: str
     has_hold: bool
+    is_old: bool
     place: float
     tail: tuple[float, ...]
 
@@ -72,12 +77,12 @@ def groups(states: Iterable[State]) -> tuple[Group, ...]:
     )
 
 
-def mark_rows(states: Iterable[State]) -> Mapping[str, Mapping[Column, Mark]]:
-    """The marks by engine id and column."""
+def mark_rows(states: Iterable[State], as_of: datetime, currency_days: float) -> Mapping[str, Mapping[Column, Mark]]:
+    """The marks by engine id and column; readings older than `currency_days` before `as_of` are drawn as old."""
     found: dict[str, dict[Column, Mark]] = {}
     for state in states:
         if _is_shown(state):
-            mark = _mark(state)
+            mark = _mark(state, as_of, currency_days)
             found.setdefault(state.key.engine_id, {})[mark.column] = mark
     return found
 
@@ -119,7 +124,8 @@ def cell(mark: Mark | None) -> Html:
     if mark is None:
         return tag("div", class_="mw-cell mw-none", role="img", aria_label="no reading", title="no reading")
     kind = f"mw-cell mw-worse-{mark.worse}{'' if mark.has_hold else ' mw-nohold'}"
-    now = tag("i", class_=f"mw-now mw-{mark.status}", style=f"top:{_down(mark.place)}%")
+    old = " mw-old" if mark.is_old else ""
+    now = tag("i", class_=f"mw-now mw-{mark.status}{old}", style=f"top:{_down(mark.place)}%")
     return tag("div", _tail(mark), now, class_=kind, title=mark.says, role="img", aria_label=mark.says)
 
 
@@ -136,7 +142,8 @@ def legend() -> Html:
             )
             for status in ("ready", "watch", "hold")
         ),
-        "The shaded zones begin at the watch and at the hold limit. A dashed cell has no reading.",
+        "· The shaded zones begin at the watch and at the hold limit. A hollow grey ring is an old "
+        "reading that makes nothing ready. A dashed cell has no reading.",
         class_="mw-legend",
     )
 
@@ -145,16 +152,19 @@ def _is_shown(state: State) -> bool:
     return state.indicator.judged.against == "limits" and (state.limits.watch, state.limits.hold) != (None, None)
 
 
-def _mark(state: State) -> Mark:
+def _mark(state: State, as_of: datetime, currency_days: float) -> Mark:
     indicator, facet = state.indicator, state.key.facet
     tail = state.moved.values[-TAIL:]
     beyond = state.status if state.is_beyond_limit else "ready"
+    is_old = as_of - state.latest_at > timedelta(days=currency_days) and beyond == "ready"
     return Mark(
         column=(indicator.name, facet),
-        says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}, {beyond}",
+        says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}, "
+        f"{'old' if is_old else beyond}, {wording.age(state.latest_at, as_of)}",
         status=beyond,
         worse=indicator.worse,
         has_hold=state.limits.hold is not None,
+        is_old=is_old,
         place=place(state.own, indicator, facet, state.limits),
         tail=tuple(place(float(value), indicator, facet, state.limits) for value in tail),
     )

@@ -78,7 +78,7 @@ def _engines(fleet: data.Fleet, boat: Boat, line: BoatLine, morning: Morning) ->
         "Engines side by side", "the same fuel, the same air, the same helm: their difference is the best control"
     )
     columns = marks.groups(morning.states)
-    rows = marks.mark_rows(morning.states)
+    rows = marks.mark_rows(morning.states, morning.as_of, fleet.register.currency_days)
     drawn = [
         marks.row(_who(engine), columns, rows.get(f"{boat.id}/{engine.engine}", {}), engine.status)
         for engine in line.engines

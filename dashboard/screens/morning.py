@@ -33,7 +33,7 @@ def show() -> None:
     changed = st.container(key="changed")
     for problem in morning.problems:
         parts.note(problem.sentence())
-    rows = marks.mark_rows(morning.states)
+    rows = marks.mark_rows(morning.states, as_of, fleet.register.currency_days)
     listed = [boats.of_status(status, morning, rows) for status in STATUSES if status != "ready"]
     for section in (*listed, boats.whole_fleet(morning), boats.ready(morning)):
         if section:

@@ -33,6 +33,15 @@ def test_the_screen_tells_the_boats_in_the_order_of_the_command_line(
     assert boats == [each["boat"] for each in checked["boats"]]
 
 
+def test_no_reading_of_a_silent_engine_is_drawn_as_ready(opened: Any, fleet_folder: Path) -> None:
+    fresh, silent = opened(fleet_folder).html, opened(fleet_folder, as_of="2026-07-14").html
+
+    assert 'class="mw-now mw-ready"' in fresh
+    assert 'class="mw-now mw-ready"' not in silent
+    assert 'class="mw-now mw-ready mw-old"' in silent
+    assert re.search(r'aria-label="[^"]*, old, \d+ days ago"', silent)
+
+
 def test_every_boat_bears_its_status_in_words_and_symbol(
     opened: Any, fleet_folder: Path, checked: dict[str, Any]
 ) -> None:
