@@ -6,6 +6,7 @@ Where a server judges ahead, every screen shows the morning judged last, as of t
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Hashable, Iterator, Mapping, Sequence
@@ -190,7 +191,7 @@ def overlays(fleet: Fleet, engine_id: str, as_of: datetime) -> tuple[Overlay, ..
 
 def logs(fleet: Fleet, as_of: datetime) -> pd.DataFrame:
     """Every file that came in, taken or refused."""
-    return screen_data.logs(fleet.store.reader(), as_of, fleet.zone)
+    return _logs(fleet.edition, as_of, fleet)
 
 
 def refused(fleet: Fleet, as_of: datetime) -> tuple[str, ...]:
@@ -456,7 +457,11 @@ def _present() -> Fleet:
     found = _fleet(where, _edition(where))
     present = _judge(found, _mark(found))
     before = _judge(found, present.as_of - A_DAY)
-    return replace(found, ready=Ready(present, changes(before.boats, present.boats)))
+    ready = replace(found, ready=Ready(present, changes(before.boats, present.boats)))
+    # a big fleet's morning is a million objects, none of them in a circle: looking for circles among them would cost
+    # every click a third of a second. They are still freed when nobody holds them any more.
+    gc.freeze()
+    return ready
 
 
 def _present_key() -> tuple[object, ...]:
@@ -555,6 +560,11 @@ _ROWS: Final = {
     "trim_days": screen_data.trim_days,
     "stalls": screen_data.stalls,
 }
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _logs(edition: Edition, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001 - nobody writes into it
+    return screen_data.logs(_fleet.store.reader(), as_of, _fleet.zone)
 
 
 @st.cache_data(max_entries=64, show_spinner=False)

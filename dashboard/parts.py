@@ -29,6 +29,8 @@ from pipeline.store import StoreError
 
 Thing = TypeVar("Thing")
 
+Item = TypeVar("Item")
+
 FIRST_LIGHT: Final = time(6, 0)
 """The time of day a replayed morning starts from."""
 
@@ -179,6 +181,13 @@ def to_map_a_log() -> None:
     st.button(
         "Propose a channel map", key="to_map", help=about, on_click=state.write, args=(state.PART, state.MAP_A_LOG)
     )
+
+
+def first_of(items: Sequence[Item], most: int, what: str, key: str) -> Sequence[Item]:
+    """The first of a long list, and the rest where somebody asks for it: a browser takes seconds over thousands."""
+    if len(items) <= most or st.toggle(f"Show all {len(items)} {what}", key=key):
+        return items
+    return items[:most]
 
 
 def note(text: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -254,5 +255,5 @@ def level_of(state: State, ahead: Projection | None = None) -> Level:
 
 def indicator_limits(states: Sequence[State], name: str) -> Limits:
     """The limits that most of these engines share; the indicator's own where there is no state."""
-    found = [each.limits for each in states]
-    return max(found, key=found.count) if found else indicators()[name].limits
+    found = Counter(each.limits for each in states).most_common(1)
+    return found[0][0] if found else indicators()[name].limits

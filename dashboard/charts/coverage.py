@@ -16,7 +16,7 @@ DAYS: Final = 28
 def coverage_rows(logs: pd.DataFrame, as_of: datetime, boats: dict[str, str]) -> pd.DataFrame:
     """The logs taken of the last four weeks, with the boat's name and `day`; a boat without one keeps an empty row."""
     oldest = (as_of - timedelta(days=DAYS)).timestamp()
-    found = logs[(logs["status"] == "taken") & (logs["at_s"] >= oldest)]
+    found = logs[(logs["status"] == "taken") & (logs["at_s"] >= oldest) & logs["boat"].isin(list(boats))]
     silent = [name for boat, name in boats.items() if boat not in set(found["boat"])]
     rows = found.assign(name=found["boat"].map(boats))[["name", "local_ms", "minutes", "file", "when"]]
     return pd.concat([rows, pd.DataFrame({"name": silent})], ignore_index=True) if silent else rows

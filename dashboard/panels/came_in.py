@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final
 
@@ -17,6 +17,9 @@ from pipeline.register import Boat, Engine
 from pipeline.screen_data import DockCheck
 
 TAKEN_SHOWN: Final = 60
+BOATS_SHOWN: Final = 30
+"""Boats up to which dock checks and coverage are shown at once; of more, the rest comes when it is asked for."""
+
 REFUSED_SHOWN: Final = 100
 STATUSES: Final = ("taken", "refused")
 
@@ -36,8 +39,10 @@ def show(fleet: data.Fleet, as_of: datetime) -> None:
     if status != "taken":
         _refused(shown[shown["status"] == "refused"])
     if status is None:
-        _dock_checks(fleet, as_of, boat)
-        _coverage(shown, fleet, as_of, boat)
+        boats = [each for each in fleet.register.boats if boat in {None, each.id}]
+        boats_shown = parts.first_of(boats, BOATS_SHOWN, "boats", "logs_all_boats")
+        _dock_checks(fleet, as_of, boats_shown)
+        _coverage(shown, as_of, boats_shown)
     if status != "refused":
         _taken(shown[shown["status"] == "taken"])
 
@@ -83,14 +88,13 @@ def _refusal(row: Mapping[Hashable, Any]) -> Html:
     )
 
 
-def _dock_checks(fleet: data.Fleet, as_of: datetime, boat: str | None) -> None:
+def _dock_checks(fleet: data.Fleet, as_of: datetime, boats: Sequence[Boat]) -> None:
     parts.section(
         "Dock check",
         "what each engine's newest log shows of neutral, forward, neutral, reverse, neutral: ✓ seen, ○ not seen",
     )
     seen = data.dock_checks(fleet, as_of)
-    shown = [each for each in fleet.register.boats if boat in {None, each.id}]
-    rows = [_dock_check(each, engine, seen.get(engine.engine_id), fleet) for each in shown for engine in each.engines]
+    rows = [_dock_check(each, engine, seen.get(engine.engine_id), fleet) for each in boats for engine in each.engines]
     st.html(tag("div", *rows, class_="mw-checks"))
 
 
@@ -125,9 +129,9 @@ def _thing(name: str, times: int) -> Html:
     )
 
 
-def _coverage(logs: pd.DataFrame, fleet: data.Fleet, as_of: datetime, boat: str | None) -> None:
+def _coverage(logs: pd.DataFrame, as_of: datetime, boats: Sequence[Boat]) -> None:
     parts.section("The last four weeks", "a square a boat and day, larger the more was logged; nothing is silence")
-    names = {each.id: each.name for each in fleet.register.boats if boat in {None, each.id}}
+    names = {each.id: each.name for each in boats}
     rows = coverage.coverage_rows(logs, as_of, names)
     if rows["local_ms"].notna().any():
         parts.draw(coverage.coverage(rows), "coverage")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Final
 
 import streamlit as st
@@ -17,6 +18,9 @@ from pipeline.season.fleet import SHARED
 from pipeline.season_data import centre_of
 
 SCOPES: Final = ("fleet", "boat", "engine")
+
+ENGINES_SHOWN: Final = 40
+"""Engines up to which a fleet is shown whole; of more, the rest comes when it is asked for."""
 
 
 def show() -> None:
@@ -34,11 +38,20 @@ def show() -> None:
     if found.readings.empty:
         parts.nothing("No reading up to this moment.")
     elif scope == "fleet":
-        _weeks(found, None)
-        _levels(found, None)
+        shown = _first_engines(fleet, found, as_of)
+        _weeks(found, shown)
+        _levels(found, shown, is_fleet=True)
         _together(fleet, found)
     else:
         _of_boat(fleet, found, engines, scope)
+
+
+def _first_engines(fleet: data.Fleet, found: data.Place, as_of: datetime) -> Sequence[Engine]:
+    """The engines that have readings, of a big fleet the first ones in the order of the morning's list."""
+    read = set(found.readings["engine_id"])
+    lines = data.judged(fleet, as_of).boats
+    listed = [engine for line in lines for engine in fleet.register.boat(line.boat).engines if engine.engine_id in read]
+    return parts.first_of(listed, ENGINES_SHOWN, "engines", "season_all")
 
 
 def _of_boat(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], scope: str) -> None:
@@ -149,20 +162,17 @@ def _ahead(found: data.Place, engine: Engine) -> None:
     st.html(pieces.fan_words())
 
 
-def _levels(found: data.Place, engines: Sequence[Engine] | None) -> None:
+def _levels(found: data.Place, engines: Sequence[Engine], *, is_fleet: bool = False) -> None:
     """Where each engine stands, in numbers and words."""
-    mine = [
-        each
-        for engine_id, each in found.states.items()
-        if engines is None or engine_id in {engine.engine_id for engine in engines}
-    ]
+    ids = {engine.engine_id for engine in engines}
+    mine = [each for engine_id, each in found.states.items() if engine_id in ids]
     parts.section("Where each engine stands", "level of the newest runs; a pace only where it grows steadily")
     if not mine:
         parts.nothing(pieces.no_level(found.indicator))
         return
     levels = data.levels(mine)
     st.html(pieces.levels_table(levels, is_shared=bool(found.steps)))
-    linked = [each for each in levels if engines is not None or pieces.is_pressing(each)]
+    linked = [each for each in levels if not is_fleet or pieces.is_pressing(each)]
     with st.container(horizontal=True, gap="small", key="season_engines"):
         for each in linked[: pieces.LINKS]:
             boat, _, engine = each.engine_id.partition("/")
@@ -180,13 +190,13 @@ def _together(fleet: data.Fleet, found: data.Place) -> None:
     parts.draw(weekly.together(days, line, found.indicator.unit, data.watched(found)), "together")
 
 
-def _weeks(found: data.Place, engines: Sequence[Engine] | None) -> None:
+def _weeks(found: data.Place, engines: Sequence[Engine]) -> None:
     """A heat map of engines and weeks, and the same numbers as a table."""
     centre = centre_of(found.indicator)
     about = "each engine's own: the median of the week, what the whole fleet did taken out"
     parts.section("Every engine, week by week", about)
     rows = data.weeks(found)
-    rows = rows if engines is None else rows[rows["engine_id"].isin([each.engine_id for each in engines])]
+    rows = rows[rows["engine_id"].isin([each.engine_id for each in engines])]
     if rows.empty:
         parts.nothing("No reading of these engines.")
         return

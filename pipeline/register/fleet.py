@@ -1,6 +1,7 @@
 """The fleet as the rest of the program knows it: boats, their engines, channel maps and limits."""
 
 from collections.abc import Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
 
@@ -58,7 +59,12 @@ class Register(Table):
 
     def boat(self, boat_id: str) -> Boat:
         """The boat of that id; KeyError, with the nearest, where there is none."""
-        return _named(boat_id, {boat.id: boat for boat in self.boats})
+        return _named(boat_id, self._by_id)
+
+    @cached_property
+    def _by_id(self) -> dict[str, Boat]:
+        """Made once: a judgement asks for a boat at every number of every engine."""
+        return {boat.id: boat for boat in self.boats}
 
     def engines(self) -> tuple[Engine, ...]:
         """Every engine of every boat, in the register's order."""
