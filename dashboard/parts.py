@@ -322,15 +322,17 @@ def finding_facts(found: Finding, morning: Morning) -> Iterator[tuple[str, str]]
         yield "Per week", wording.pace(found.per_week, indicator) or ""
     if found.engines is not None:
         yield "Engines", str(found.engines)
-    if found.indicator != "evidence":
-        # what is not known has no limit and rests on no sample
+    yield from _grounds(found, indicator, morning)
+
+
+def _grounds(found: Finding, indicator: Indicator, morning: Morning) -> Iterator[tuple[str, str]]:
+    """The limits, what the finding rests on and how old that is; what is not known has only an age."""
+    is_unknown = found.indicator == "evidence"
+    if not is_unknown:
         yield "Limits", limits_text(found.watch, found.hold, indicator)
         yield "Rests on", f"{wording.count(found.evidence.n, 'sample')} in {wording.count(found.evidence.runs, 'run')}"
     if found.latest_at is not None:
-        yield (
-            "Newest log" if found.indicator == "evidence" else "Newest reading",
-            wording.age(found.latest_at, morning.as_of),
-        )
+        yield "Newest log" if is_unknown else "Newest reading", wording.age(found.latest_at, morning.as_of)
 
 
 def limits_text(watch: float | None, hold: float | None, indicator: Indicator) -> str:
