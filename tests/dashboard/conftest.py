@@ -6,7 +6,7 @@ import json
 import re
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from html import unescape
@@ -24,9 +24,19 @@ from pipeline.register import Register, load_register
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 
+MAIN = sys.modules["__main__"]
+"""The program that runs the tests. Every run of the app puts itself in its place."""
+
 LAST_DAY = date(2026, 6, 14)
 MORNING = "2026-06-15T06:00"
 """The morning after the last simulated day."""
+
+
+@pytest.fixture(autouse=True)
+def _own_main() -> Iterator[None]:
+    """Put the program back, or every process that a later test starts would first import the whole app again."""
+    yield
+    sys.modules["__main__"] = MAIN
 
 
 @dataclass(frozen=True)
