@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
+from pipeline.catalogue import indicators
 from pipeline.history import EngineRecord, History
 
 EXPECTED: Final[dict[str, frozenset[str]]] = {
@@ -29,7 +30,10 @@ LOOK_BACK: Final = timedelta(days=14)
 
 @dataclass(frozen=True)
 class Gap:
-    """One thing not known of an engine. `facet` is 'age' or what was not seen."""
+    """One thing not known of an engine.
+
+    `facet` is 'age', 'run' (it never ran), 'channels' (nothing to judge by) or what was not seen.
+    """
 
     engine_id: str
     facet: str
@@ -50,7 +54,22 @@ def gaps(history: History, engine_id: str, currency_days: float) -> Iterator[Gap
     if record.last_run_at is None or (history.as_of - record.last_run_at) / timedelta(days=1) > currency_days:
         yield Gap(engine_id, "run", age_days, record)
         return
+    if not _is_judged(history, record):
+        yield Gap(engine_id, "channels", age_days, record)
+        return
     yield from (Gap(engine_id, facet, age_days, record) for facet in _unseen(history, record))
+
+
+def _is_judged(history: History, record: EngineRecord) -> bool:
+    """Whether the logs hold anything to judge by: shifting or idling, or any reading with a limit or a baseline.
+
+    An engine that was only seen running, or warm, is not known to be sound.
+    """
+    held = set(record.channels)
+    if any(_can_be_seen(facet, needed, held) for facet, needed in EXPECTED.items() if facet != "warm"):
+        return True
+    against = (indicators()[each.key.indicator].judged.against for each in history.series.get(record.engine_id, ()))
+    return any(each in {"limits", "baseline"} for each in against)
 
 
 def not_logged(record: EngineRecord) -> tuple[str, ...]:

@@ -85,7 +85,7 @@ def from_gap(engine: Engine, gap: Gap, currency_days: float) -> Finding:
         value=gap.age_days if is_age else None,
         unit="days" if is_age else indicators()["evidence"].unit,
         says=wording.gap_says(gap, currency_days),
-        do=wording.UNCHECKED_DO,
+        do=wording.gap_do(gap),
         evidence=Evidence(0, gap.record.runs if gap.record else 0, ()),
         urgency=urgency((gap.age_days or 0.0) / currency_days if gap.record else 3.0, 1.0),
         latest_at=gap.record.last_log_at if gap.record else None,

@@ -57,6 +57,11 @@ UNCHECKED_DO: Final = (
     "Bring in the newest log, or log a dock check (neutral, forward, neutral, reverse, neutral, afloat and moored)."
 )
 
+CHANNELS_DO: Final = (
+    "Log shift target and position, or engine speed, pedal and gear; if they are logged, see that the channel map "
+    "names their columns."
+)
+
 _UNSEEN: Final = {
     "shift reverse": "a shift into reverse",
     "shift neutral": "a shift into neutral",
@@ -272,7 +277,14 @@ def gap_says(gap: Gap, currency_days: float) -> str:
         return f"The last log is {old} days old; logs count for {currency_days:g} days."
     if gap.facet == "run":
         return "The recent logs do not show the engine running."
+    if gap.facet == "channels":
+        return "The logs hold neither what shifting nor what idling is judged by."
     return f"No recent log shows {_UNSEEN[gap.facet]}."
+
+
+def gap_do(gap: Gap) -> str:
+    """What to do about something that is not known."""
+    return CHANNELS_DO if gap.facet == "channels" else UNCHECKED_DO
 
 
 def basis(state: State) -> str:

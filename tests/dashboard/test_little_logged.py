@@ -49,3 +49,10 @@ def test_every_screen_opens_on_one_boat_with_engine_speed_alone(opened: Any, one
 def test_what_no_log_shows_is_said(opened: Any, one_boat: Path) -> None:
     assert "no log ever held what is needed" in opened(one_boat, "boat", boat="petrel").text
     assert "Not logged: idle neutral, shift forward, shift neutral, shift reverse, warm" in opened(one_boat).text
+
+
+def test_a_boat_of_which_nothing_can_be_judged_is_not_known_to_be_ready(opened: Any, one_boat: Path) -> None:
+    text = opened(one_boat).text
+    assert "The boat may not go. 1 is not known." in text
+    assert "neither what shifting nor what idling is judged by" in text
+    assert "0 ● Ready" in " ".join(text.split())
