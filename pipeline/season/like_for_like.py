@@ -58,7 +58,8 @@ def like_for_like(series: Series, values: FloatArray, indicator: Indicator) -> L
         return None
     adjusted = adjust(expectation, values, covariates)
     worth = worth_telling(indicator, expectation.level)
-    if not indicator.looks_back and _is_moving(series.at_s[:BASELINE_RUNS], adjusted.residual[:BASELINE_RUNS], worth):
+    at_s, residual = series.at_s[:BASELINE_RUNS], adjusted.residual[:BASELINE_RUNS]
+    if not indicator.looks_back and _is_moving(at_s.tobytes(), residual.tobytes(), worth):
         expectation = _first(FEWEST_RUNS, values, covariates, priors, resolution) or expectation
         adjusted = adjust(expectation, values, covariates)
     return LikeForLike(
@@ -89,12 +90,17 @@ def _first(
     return _learned(values[first].tobytes(), tuple(each[first].tobytes() for each in covariates), priors, resolution)
 
 
-def _is_moving(at_s: FloatArray, residual: FloatArray, worth: float) -> bool:
-    """Whether the runs of a baseline themselves moved one way, by at least half of what is worth telling."""
-    trend = theil_sen(at_s, residual)
-    if trend is None or abs(trend.slope) * float(np.ptp(at_s)) < worth / 2:
+@lru_cache(maxsize=40_000)
+def _is_moving(at_s: bytes, residual: bytes, worth: float) -> bool:
+    """Whether the runs of a baseline themselves moved one way, by at least half of what is worth telling.
+
+    Asked of the bytes of float arrays and remembered, as what was learned of them is.
+    """
+    times, values = np.frombuffer(at_s), np.frombuffer(residual)
+    trend = theil_sen(times, values)
+    if trend is None or abs(trend.slope) * float(np.ptp(times)) < worth / 2:
         return False
-    return mann_kendall(at_s, residual).p < MOVING_P
+    return mann_kendall(times, values).p < MOVING_P
 
 
 @lru_cache(maxsize=40_000)
