@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
 from pipeline import wording
+from pipeline.causes import CAUSES
 from pipeline.changes import Change
 from pipeline.findings import Finding
 from pipeline.morning import Morning
@@ -49,15 +50,18 @@ class Told:
         return " ".join(self.body)
 
 
-def told(found: Finding, now: datetime, boat: str = "") -> Told:
-    """A finding in words; `boat` is the boat's name, said where no engine is named."""
+def told(found: Finding, now: datetime, boat: str = "", last_log: datetime | None = None) -> Told:
+    """A finding in words; `boat` is the boat's name, said where no engine is named.
+
+    Where the age of the `last_log` is said beside it, a reading's own age is told only if it is a day older than that.
+    """
     return Told(
         status=found.status,
         place=found.engine or boat,
         headline=wording.headline(found),
         sure=wording.lower_first(wording.certainty(found)).rstrip("."),
         short=found.short or _named_apart(found).rstrip("."),
-        body=tuple(part for part in _body(found, now) if part),
+        body=tuple(part for part in _body(found, now, last_log) if part),
         do=found.do,
     )
 
@@ -70,7 +74,7 @@ def about(line: BoatLine, now: datetime) -> tuple[str, ...]:
 
 def remarks(line: BoatLine, now: datetime, changed: Sequence[Change]) -> Iterator[str]:
     """What changed, what the logs cannot show, and what came of late notes that no finding speaks of."""
-    turned = [wording.change_says(each) for each in changed if each.boat == line.boat]
+    turned = turns([each for each in changed if each.boat == line.boat])
     if turned:
         yield f"Since the morning before: {'; '.join(turned)}."
     not_logged = sorted({each for engine in line.engines for each in engine.not_logged})
@@ -81,6 +85,23 @@ def remarks(line: BoatLine, now: datetime, changed: Sequence[Change]) -> Iterato
         said = wording.aftermath_says(each)
         if now - each.note.at <= NOTES_SHOWN and said not in said_already:
             yield f"{each.note.engine or line.name}: {said}"
+
+
+def turns(changed: Sequence[Change]) -> tuple[str, ...]:
+    """What changed on one boat, a phrase a thing; engines of which the same is said are named together."""
+    engines: dict[str, list[str]] = {}
+    for each in changed:
+        engines.setdefault(_turn_says(each), []).append(each.engine or "boat")
+    return tuple(f"{wording.listing(names)}: {said}" for said, names in engines.items())
+
+
+def gathered(said: Sequence[Told]) -> tuple[Told, ...]:
+    """The same with each thing that is not known said once, all its engines named before it."""
+    places: dict[Told, list[str]] = {}
+    for each in said:
+        alike = each if each.headline else replace(each, place="")
+        places.setdefault(alike, []).append(each.place)
+    return tuple(replace(each, place=wording.listing(names)) for each, names in places.items())
 
 
 def cautions(morning: Morning) -> tuple[str, ...]:
@@ -111,14 +132,23 @@ _UNSPLIT: Final = re.compile(
 """The gap between a number and its unit: no line ends there."""
 
 
-def _body(found: Finding, now: datetime) -> Iterator[str]:
+def _body(found: Finding, now: datetime, last_log: datetime | None) -> Iterator[str]:
     """The numbers, how they came about, where they lead and how old they are."""
     yield _named_apart(found)
     yield wording.outlook(found)
     yield found.after_note or ""
     yield wording.deferral_says(found, now.tzinfo)
-    if found.latest_at and found.value is not None and found.indicator != "evidence":
+    is_said = found.latest_at and last_log and last_log - found.latest_at < timedelta(days=1)
+    if found.latest_at and not is_said and found.value is not None and found.indicator != "evidence":
         yield f"Newest reading {wording.age(found.latest_at, now)}."
+
+
+def _turn_says(found: Change) -> str:
+    if found.what == "evidence":
+        return "known now (was unchecked)" if found.turn == "gone" else "not known now (unchecked)"
+    what = CAUSES[found.what].title if found.what in CAUSES else found.what.replace("_", " ")
+    turned = {"new": f"new, {found.now}", "gone": f"gone, was {found.before}"}
+    return f"{what} ({turned.get(found.turn, f'{found.turn}, {found.before} to {found.now}')})"
 
 
 def _named_apart(found: Finding) -> str:

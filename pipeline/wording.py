@@ -9,7 +9,6 @@ from typing import Final
 from pipeline.aftermath import Aftermath
 from pipeline.catalogue import Indicator
 from pipeline.causes import CAUSES
-from pipeline.changes import Change
 from pipeline.diagnosis import Diagnosis
 from pipeline.evidence import Gap
 from pipeline.findings import Finding
@@ -122,7 +121,7 @@ def diagnosis_says(found: Diagnosis) -> str:
     state = found.symptoms[0]
     parts = [f"{CAUSES[found.cause].title}. {_standing(state)}", _story(state)]
     if len(found.symptoms) > 1:
-        parts.append(f"Also: {listing([title(each.indicator, each.key.facet) for each in found.symptoms[1:]])}.")
+        parts.append(f"Also: {listing(_others(state, found.symptoms[1:]))}.")
     return " ".join(part for part in parts if part)
 
 
@@ -254,14 +253,6 @@ def note_kind(kind: Kind) -> str:
     return kind.value.replace("_", " ")
 
 
-def change_says(found: Change) -> str:
-    """What changed about one thing since the morning before."""
-    what = CAUSES[found.what].title if found.what in CAUSES else found.what.replace("_", " ")
-    turned = {"new": f"new, {found.now}", "gone": f"gone, was {found.before}"}
-    words = turned.get(found.turn, f"{found.turn}, {found.before} to {found.now}")
-    return f"{found.engine or 'boat'}: {what} ({words})"
-
-
 def date(at: datetime) -> str:
     """A day as people write it."""
     return f"{at.day} {at:%b}"
@@ -304,6 +295,13 @@ def listing(words: Sequence[str]) -> str:
 
 def _sizes(indicator: Indicator, together: Sequence[CommonStep]) -> str:
     return listing([f"{number(step.size, indicator)} {step.facet}".rstrip() for step in together])
+
+
+def _others(first: State, more: Sequence[State]) -> list[str]:
+    """The other symptoms; those of the first one's indicator by their facet alone, and before the rest."""
+    named = [(each.indicator.name != first.indicator.name, each) for each in more]
+    alike = [each.key.facet for is_other, each in named if not is_other]
+    return [*alike, *(title(each.indicator, each.key.facet) for is_other, each in named if is_other)]
 
 
 def _standing(state: State) -> str:

@@ -81,8 +81,11 @@ def side_by_side(lines: Iterable[BoatLine], columns: Sequence[marks.Group], rows
 
 def turned(changes: Sequence[Change], morning: Morning) -> Html:
     """What changed since the morning before, boat by boat."""
-    names = {line.boat: line.name for line in morning.boats}
-    listed = [tag("li", tag("b", names.get(each.boat, each.boat)), f" {wording.change_says(each)}") for each in changes]
+    listed = [
+        tag("li", tag("b", line.name), f" {said}")
+        for line in morning.boats
+        for said in telling.turns([each for each in changes if each.boat == line.boat])
+    ]
     return tag("ul", *listed)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from importlib import resources
 from typing import Final
 
-from pipeline import wording
+from pipeline import telling, wording
 from pipeline.markup import Html, join, tag
 from pipeline.report.sheet import ADVICE, BOXES, Sheet, SheetBoat
 from pipeline.states import Status
@@ -40,97 +40,95 @@ def as_html(sheet: Sheet) -> str:
 
 
 def _head(sheet: Sheet) -> Html:
+    simulated = tag("strong", "simulated data", class_="simulated") if sheet.simulated else None
     return tag(
         "header",
-        tag("h1", sheet.fleet),
-        tag(
-            "p",
-            tag("b", sheet.as_of),
-            tag("span", sheet.newest_log),
-            tag("strong", "simulated data", class_="simulated") if sheet.simulated else None,
-            class_="about",
-        ),
+        tag("div", tag("h1", sheet.fleet), tag("p", tag("b", sheet.as_of), simulated), class_="about"),
         tag("p", sheet.answer, class_="answer"),
-        tag("p", *(_count(status, number) for status, number in sheet.counts), class_="counts"),
+        tag(
+            "div",
+            tag("p", *(_count(status, number) for status, number in sheet.counts), class_="counts"),
+            tag("p", sheet.newest_log),
+            class_="numbers",
+        ),
         *(tag("p", problem, class_="problem") for problem in sheet.problems),
     )
 
 
 def _count(status: Status, number: int) -> Html:
-    return tag("span", symbol(status), f" {number} {wording.STATUS_WORDS[status].lower()}", class_=status)
+    return tag("span", symbol(status), f"{number} {wording.STATUS_WORDS[status].lower()}", class_=status)
 
 
 def _boats(sheet: Sheet) -> Html:
     long = [_boat(boat) for boat in sheet.boats if not boat.is_short]
     short = [_short(boat) for boat in sheet.boats if boat.is_short]
-    return tag("section", tag("h2", "Boats in order"), *long, tag("div", *short, class_="short") if short else None)
+    said = f"What the {'simulated ' if sheet.simulated else ''}logs say"
+    heads = (("who", tag("h2", "Boats in order")), ("what", said), ("do", "Do"))
+    head = tag("thead", tag("tr", *(tag("th", said, scope="col", class_=column) for column, said in heads)))
+    return tag(
+        "section",
+        tag("table", head, *long, class_="boats") if long else tag("h2", "Boats in order"),
+        tag("div", *short, class_="short") if short else None,
+    )
 
 
 def _boat(boat: SheetBoat) -> Html:
-    return tag(
-        "article",
-        tag("div", _name(boat), tag("span", ", ".join(boat.about), class_="quiet"), _boxes(BOXES), class_="line"),
-        *map(_finding, boat.findings),
-        *_remarks(boat.remarks),
-        class_=boat.status,
-    )
+    """A boat as a part of the table, a row a finding; its name stands beside all of them."""
+    rows = [_cells(found) for found in boat.gathered] or [tag("td", colspan="2")]
+    rows += [tag("td", said, class_="quiet", colspan="2") for said in boat.remarks]
+    who = tag("th", _name(boat), _about(boat), _boxes(BOXES), scope="rowgroup", rowspan=str(len(rows)))
+    lines = [tag("tr", who if place == 0 else None, cells) for place, cells in enumerate(rows)]
+    return tag("tbody", *lines, class_=boat.status if boat.is_kept else f"{boat.status} long")
 
 
 def _short(boat: SheetBoat) -> Html:
     """A boat with nothing to say against it: a tick is all it takes."""
-    return tag(
-        "article",
-        _name(boat),
-        tag("div", tag("span", ", ".join(boat.about), class_="quiet"), _boxes(BOXES[1:]), class_="line"),
-        *_remarks(boat.remarks),
-        class_=boat.status,
-    )
+    said = [tag("p", each, class_="quiet") for each in boat.remarks]
+    return tag("article", _name(boat), _about(boat), _boxes(BOXES[1:]), *said, class_=boat.status)
 
 
 def _name(boat: SheetBoat) -> Html:
-    word = tag("span", symbol(boat.status), f" {wording.STATUS_WORDS[boat.status].upper()}", class_="state")
+    word = tag("span", symbol(boat.status), wording.STATUS_WORDS[boat.status].upper(), class_="state")
     return tag("h3", tag("span", f"{boat.rank} ", class_="rank"), word, " ", tag("span", boat.name, class_="name"))
+
+
+def _about(boat: SheetBoat) -> Html:
+    parts = [tag("span", each, class_="part") for each in boat.about]
+    return tag("p", join(parts[:1]), *(join([", ", each]) for each in parts[1:]), class_="quiet")
 
 
 def _boxes(boxes: Iterable[str]) -> Html:
     ticks = [tag("span", tag("i", class_="box"), f" {box}", class_="tick") for box in boxes]
-    return tag("span", *ticks, tag("span", " by ", tag("i", class_="rule"), class_="tick"), class_="boxes")
+    return tag("div", *ticks, tag("span", " by ", tag("i", class_="rule"), class_="by"), class_="boxes")
 
 
-def _finding(found: Told) -> Html:
+def _cells(found: Told) -> Html:
+    do = tag("td", tag("b", "Do: ", class_="label"), found.do, class_="do")
+    return join([tag("td", _reason(found)), do])
+
+
+def _reason(found: Told) -> Html:
+    """What it is and how sure, then the numbers; the engine alone where there is no cause."""
+    named = found.named if found.headline else found.place
+    apart = f"{f' {found.sure}' if found.sure else ''}. " if found.headline else ": "
     return tag(
-        "div",
-        tag(
-            "p",
-            symbol(found.status, wording.STATUS_WORDS[found.status]),
-            " ",
-            tag("b", found.named),
-            f"  {found.sure}" if found.sure else None,
-        )
-        if found.headline
-        else None,
-        tag(
-            "p",
-            None if found.headline else symbol(found.status, wording.STATUS_WORDS[found.status]),
-            None if found.headline else " ",
-            tag("b", f"{found.place}: ") if found.place and not found.headline else None,
-            found.reason,
-        ),
-        tag("p", tag("b", "Do: "), found.do),
-        class_=f"finding {found.status}",
+        "p",
+        symbol(found.status, wording.STATUS_WORDS[found.status]),
+        tag("b", named) if named else None,
+        apart if named else None,
+        telling.unsplit(found.reason),
+        class_=found.status,
     )
-
-
-def _remarks(remarks: Iterable[str]) -> list[Html]:
-    return [tag("p", said, class_="quiet") for said in remarks]
 
 
 def _fleet(sheet: Sheet) -> Html | None:
+    """What the whole fleet did: no boat's, so nothing to tick."""
     if not sheet.fleet_findings:
         return None
-    return tag(
-        "section", tag("h2", "Whole fleet"), tag("article", *map(_finding, sheet.fleet_findings), class_="watch")
-    )
+    told = [
+        tag("div", _reason(found), " ", tag("p", tag("b", "Do: "), found.do, " ")) for found in sheet.fleet_findings
+    ]
+    return tag("section", tag("h2", "Whole fleet "), *told, class_="fleet")
 
 
 def _cautions(sheet: Sheet) -> Html:
@@ -146,7 +144,7 @@ def _signed() -> Html:
     places = [
         tag("span", f"{label} ", tag("i", class_="rule"), class_="tick") for label in ("Name", "Time", "Signature")
     ]
-    return tag("footer", tag("p", *places, class_="signed"), tag("p", ADVICE, class_="quiet"))
+    return tag("footer", tag("p", ADVICE, class_="quiet"), *places)
 
 
 def symbol(status: Status, word: str | None = None) -> Html:

@@ -16,9 +16,6 @@ from pipeline.report.sheet import ADVICE, BOXES, Sheet, SheetBoat
 from pipeline.states import Status
 from pipeline.telling import Told
 
-LONGEST_KEPT = 12
-"""Findings up to which a boat is kept on one page; a boat with more may be longer than a page, and is split."""
-
 
 def as_pdf(sheet: Sheet) -> bytes:
     """A tagged A4 PDF with title and language; the same sheet gives the same bytes."""
@@ -48,10 +45,9 @@ def _boat(boat: SheetBoat) -> dict[str, object]:
     return {
         **asdict(boat),
         **_named(boat.status),
-        "about": ", ".join(boat.about),
         "is_short": boat.is_short,
-        "is_kept": len(boat.findings) <= LONGEST_KEPT,
-        "findings": [_finding(found) for found in boat.findings],
+        "is_kept": boat.is_kept,
+        "findings": [_finding(found) for found in boat.gathered],
     }
 
 

@@ -20,6 +20,9 @@ ADVICE: Final = "This sheet tells what the logs say. Whoever lets a boat go deci
 BOXES: Final = ("seen to", "may go")
 """What is ticked for a boat; who ticked it is written behind 'by'."""
 
+LONGEST_KEPT: Final = 8
+"""Findings up to which a boat stands whole on one page."""
+
 
 @dataclass(frozen=True)
 class SheetBoat:
@@ -32,6 +35,16 @@ class SheetBoat:
     about: tuple[str, ...]
     findings: tuple[Told, ...]
     remarks: tuple[str, ...]
+
+    @property
+    def gathered(self) -> tuple[Told, ...]:
+        """The findings as they are printed: what is not known of several engines alike stands there once."""
+        return telling.gathered(self.findings)
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether it is kept on one page; a boat with more than this may be longer than a page, and is split."""
+        return len(self.gathered) <= LONGEST_KEPT
 
     @property
     def is_short(self) -> bool:
@@ -83,6 +96,6 @@ def _boat(line: BoatLine, morning: Morning, changed: Sequence[Change]) -> SheetB
         name=line.name,
         status=line.status,
         about=telling.about(line, morning.as_of),
-        findings=tuple(telling.told(found, morning.as_of, line.name) for found in line.findings),
+        findings=tuple(telling.told(found, morning.as_of, line.name, line.last_log) for found in line.findings),
         remarks=tuple(telling.remarks(line, morning.as_of, changed)),
     )

@@ -9,7 +9,7 @@ import pytest
 
 sys.path.append(str(Path(__file__).parent))
 
-from sheet_maker import NASTY, boat, found, sheet
+from sheet_maker import NASTY, boat, found, sheet, usual
 
 from pipeline.report.sheet import Sheet
 
@@ -28,3 +28,9 @@ def large() -> Sheet:
     held = [boat(place, f"Held {place}", findings=(found(), found("watch"))) for place in range(2, 21)]
     ready = [boat(place, f"Ready {place}", "ready") for place in range(21, 201)]
     return sheet((*long, *held, *ready))
+
+
+@pytest.fixture(scope="session")
+def usual_morning() -> Sheet:
+    """Twelve boats, as on a usual morning."""
+    return usual()

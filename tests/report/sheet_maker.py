@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
+from pipeline import wording
 from pipeline.report.sheet import Sheet, SheetBoat
 from pipeline.states import Status
 from pipeline.telling import Told
@@ -50,3 +55,32 @@ def sheet(boats: tuple[SheetBoat, ...], fleet: str = "Ninefold (simulated)", *, 
         problems=(),
         cautions=("Moving propellers kill.",),
     )
+
+
+def usual() -> Sheet:
+    """A usual morning of a fleet of twelve, in words of the length they have: fifteen findings, a change, cautions."""
+    said = json.loads((Path(__file__).parent / "usual_morning.json").read_text(encoding="utf-8"))
+    boats = tuple(
+        SheetBoat(
+            rank,
+            each["name"].lower(),
+            each["name"],
+            each["status"],
+            tuple(each["about"]),
+            tuple(map(_told, each["findings"])),
+            tuple(each["remarks"]),
+        )
+        for rank, each in enumerate(said["boats"], 1)
+    )
+    return replace(
+        sheet(boats, "Saltmarsh Lane Day Boats (simulated)"),
+        newest_log=said["newest_log"],
+        answer=said["answer"],
+        counts=tuple(said["counts"].items()),
+        fleet_findings=tuple(map(_told, said["fleet_findings"])),
+        cautions=wording.CAUTIONS,
+    )
+
+
+def _told(said: dict[str, Any]) -> Told:
+    return Told(said["status"], said["place"], said["headline"], said["sure"], "", (said["reason"],), said["do"])
