@@ -156,7 +156,7 @@ def idle_windows(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 
 def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """What the newest logs of an engine show."""
-    return _rows(fleet.edition, "evidence", engine_id, as_of, fleet)
+    return _evidence(fleet.edition, engine_id, as_of, fleet)
 
 
 def offset_span(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
@@ -171,12 +171,13 @@ def trim_days(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 
 def stalls(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """Every stall of an engine."""
-    return _rows(fleet.edition, "stalls", engine_id, as_of, fleet)
+    return _stalls(fleet.edition, engine_id, as_of, fleet)
 
 
 def readings(fleet: Fleet, engine_id: str, names: tuple[str, ...], as_of: datetime) -> pd.DataFrame:
     """Every reading of some indicators of an engine."""
-    return screen_data.engine_readings(fleet.store.reader(), engine_id, names, as_of, fleet.zone)
+    withheld = judged(fleet, as_of).withheld
+    return screen_data.engine_readings(fleet.store.reader(), engine_id, names, as_of, fleet.zone, withheld)
 
 
 def states(fleet: Fleet, engine_id: str, indicator: str, as_of: datetime) -> tuple[State, ...]:
@@ -278,7 +279,7 @@ def happened(fleet: Fleet, found: Place, engines: Sequence[Engine], as_of: datet
     """What happened to some engines of one boat, with what the whole fleet did."""
     known = {engine.engine_id for engine in engines}
     states_ = [each for engine_id, each in found.states.items() if engine_id in known]
-    rows = found.readings[found.readings["engine_id"].isin(known)]
+    rows = screen_data.believed(found.readings[found.readings["engine_id"].isin(known)])
     series = season_data.series_of(rows, found.indicator.name, found.facet, fleet.zone)
     notes = [
         note
@@ -542,7 +543,7 @@ def _sheet(edition: Edition, as_of: datetime, form: str, _fleet: Fleet) -> bytes
 def _place(edition: Edition, indicator: str, facet: str, as_of: datetime, _fleet: Fleet) -> Place:
     found = _judged(edition, as_of, _fleet)
     steps = season_data.steps_at(found.steps, indicator, facet)
-    rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps)
+    rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps, found.withheld)
     states_ = season_data.at_place(found.states, indicator, facet)
     return Place(indicators()[indicator], facet, rows, states_, steps)
 
@@ -555,10 +556,8 @@ def _method(edition: Edition, as_of: datetime, _fleet: Fleet) -> Method:  # noqa
 _ROWS: Final = {
     "shifts": screen_data.shifts,
     "idle_windows": screen_data.idle_windows,
-    "evidence": screen_data.evidence,
     "offset_span": screen_data.offset_span,
     "trim_days": screen_data.trim_days,
-    "stalls": screen_data.stalls,
 }
 
 
@@ -569,19 +568,28 @@ def _logs(edition: Edition, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # 
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
-    return _ROWS[name](_fleet.store.reader(), engine_id, as_of, _fleet.zone)
+    withheld = judged(_fleet, as_of).withheld
+    return _ROWS[name](_fleet.store.reader(), engine_id, as_of, _fleet.zone, withheld)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def _evidence(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
+    return screen_data.evidence(_fleet.store.reader(), engine_id, as_of, _fleet.zone)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def _stalls(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
+    return screen_data.stalls(_fleet.store.reader(), engine_id, as_of, _fleet.zone)
 
 
 @st.cache_resource(max_entries=16, show_spinner="Laying shifts over each other…")
 def _overlays(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> tuple[Overlay, ...]:  # noqa: ARG001
-    states = judged(_fleet, as_of).states
-    return overlaid.overlays(_fleet.store, engine_id, as_of, states, _fleet.zone)
+    return overlaid.overlays(_fleet.store, engine_id, as_of, judged(_fleet, as_of), _fleet.zone)
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
 def _proposed(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> Corrections:  # noqa: ARG001
-    states = judged(_fleet, as_of).states
-    return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, states)
+    return corrections(_fleet.store.reader(), _fleet.register, engine_id, as_of, judged(_fleet, as_of))
 
 
 @st.cache_data(max_entries=128, show_spinner=False)

@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any, Final, TypeVar
 from urllib.parse import urlencode
 
+import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
@@ -193,6 +194,14 @@ def first_of(items: Sequence[Item], most: int, what: str, key: str) -> Sequence[
 def note(text: str) -> None:
     """A plain remark in a box; nothing in it is taken for a mark."""
     st.html(tag("div", text, class_="mw-note", role="status"))
+
+
+def withheld(rows: pd.DataFrame, why: str = "withheld") -> None:
+    """How many runs behind some rows, in time order, are withheld and why; nothing where all are believed."""
+    spoiled = rows[rows[why].notna()]
+    if len(spoiled):
+        reasons = dict(zip(spoiled["run_id"], spoiled[why], strict=True))
+        note(f"× {wording.withheld_says(reasons)} No level, baseline or band rests on them.")
 
 
 def nothing(text: str) -> None:

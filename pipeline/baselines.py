@@ -11,6 +11,7 @@ import pandas as pd
 
 from pipeline import wording
 from pipeline.diagnosis import GEARS
+from pipeline.screen_data import believed
 from pipeline.states import State
 from pipeline.statistics.adjust import adjust
 
@@ -158,7 +159,10 @@ def watched_says(states: Sequence[State]) -> str:
 
 
 def offset_span_says(found: pd.DataFrame) -> str:
-    """Offset and span at first and now, from rows of `screens/offset_span` in time order."""
+    """Offset and span at first and now, from believed rows of `screens/offset_span` in time order."""
+    found = believed(found)
+    if found.empty:
+        return "Every run that reached all three gears is withheld."
     now, first = found.tail(LAST_RUNS), found.head(LAST_RUNS)
     said = []
     for name, column in (("Offset", "offset_pct"), ("Span", "span_pct")):

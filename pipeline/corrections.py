@@ -19,7 +19,7 @@ from pipeline.catalogue import Indicator, indicators, read_query
 from pipeline.database import Database, rows
 from pipeline.diagnosis import GEARS, is_from_commissioning
 from pipeline.history import FloatArray
-from pipeline.morning import assess
+from pipeline.morning import Morning, assess
 from pipeline.register import Register
 from pipeline.states import State
 from pipeline.statistics.level import spread
@@ -126,21 +126,22 @@ class Windows:
 
 
 def corrections(
-    db: Database, register: Register, engine_id: str, as_of: datetime, judged: Sequence[State] | None = None
+    db: Database, register: Register, engine_id: str, as_of: datetime, morning: Morning | None = None
 ) -> Corrections:
     """What an engine's newest logs say its calibration should be changed by; nothing later than `as_of` (aware) counts.
 
-    `judged` are the morning's states, where they are at hand; without them the fleet is assessed here. Raises KeyError
-    for an engine that is not in the register.
+    Nothing that the judgement withholds counts either. `morning` is that judgement, where it is at hand; without it the
+    fleet is assessed here. Raises KeyError for an engine that is not in the register.
     """
     engine = register.engine(engine_id)
-    if judged is None:
-        judged = assess(db, register, as_of).states
-    own = [state for state in judged if state.key.engine_id == engine_id]
+    if morning is None:
+        morning = assess(db, register, as_of)
+    own = [state for state in morning.states if state.key.engine_id == engine_id]
     idle = {state.key.facet: state for state in own if state.key.indicator == "idle_integral"}
     reach = {state.key.facet: state for state in own if state.key.indicator == "shift_reach_error"}
     since = _since(list(idle.values()))
-    windows = _windows(db, engine_id, as_of, since)
+    withheld = morning.withheld.reasons(engine_id, "idle_integral")
+    windows = _windows(db, engine_id, as_of, since, withheld)
     axis = engine.idle_rows_c or DEFAULT_ROWS_C
     indicator = indicators()["idle_integral"]
     found = row_corrections(windows.get("neutral", _NO_WINDOWS), axis, indicator)
@@ -150,7 +151,7 @@ def corrections(
         found,
         tuple(add_on_correction(windows[gear], gear, found, indicator) for gear in GEARS[::2] if gear in windows),
         tuple(target_proposal(reach[gear]) for gear in GEARS if gear in reach),
-        tuple(_warnings(list(idle.values()))),
+        tuple(_warnings(list(idle.values()), withheld)),
     )
 
 
@@ -291,9 +292,11 @@ def _why_no_target(state: State, target: float, shifts: int, scatter: float | No
 _NO_WINDOWS: Final = Windows(np.zeros(0, dtype=object), np.zeros(0), np.zeros(0), np.zeros(0))
 
 
-def _windows(db: Database, engine_id: str, as_of: datetime, since: datetime | None) -> dict[str, Windows]:
-    """The windows of the newest runs that began at `since` or later, by gear."""
-    asked = {"engine_id": engine_id, "as_of": as_of, "runs": LAST_RUNS}
+def _windows(
+    db: Database, engine_id: str, as_of: datetime, since: datetime | None, withheld: Mapping[str, str]
+) -> dict[str, Windows]:
+    """The windows of the newest believed runs that began at `since` or later, by gear."""
+    asked = {"engine_id": engine_id, "as_of": as_of, "runs": LAST_RUNS, "withheld": list(withheld)}
     found = rows(db, read_query("marts", "idle_history"), asked)
     first_s = -math.inf if since is None else since.timestamp()
     grouped: dict[str, list[Mapping[str, Any]]] = {}
@@ -320,9 +323,9 @@ def _since(idle: Sequence[State]) -> datetime | None:
     return max(begun, default=None)
 
 
-def _warnings(idle: Sequence[State]) -> list[str]:
-    """What to rule out before a table is changed."""
-    said = []
+def _warnings(idle: Sequence[State], withheld: Mapping[str, str]) -> list[str]:
+    """What to rule out before a table is changed, and which runs none of it rests on."""
+    said = [f"{wording.withheld_says(withheld)} No cell rests on them."] if withheld else []
     for state in idle:
         name = wording.title(state.indicator, state.key.facet)
         if state.has_moved and state.moved.shift is not None:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.exchanged import exchanged
-from pipeline.history import FloatArray, History, Runs, Series, SeriesKey
-from pipeline.trust import SIGNAL, Doubt, trusted
+from pipeline.history import Doubt, FloatArray, History, Runs, Series, SeriesKey
+from pipeline.trust import SIGNAL, trusted
 
 REFERENCE_RUNS: Final = 20
 """The latest sound runs that a run is compared with."""
@@ -66,17 +66,21 @@ COUNTER_H: Final = 1.0
 
 def with_doubts(history: History) -> History:
     """The history with the faults that the past shows added as signal series, and what rests on them withheld."""
-    doubts: dict[str, list[Doubt]] = {}
-    for engine_id, found in exchanged(history):
-        doubts.setdefault(engine_id, []).append(found)
+    found: dict[str, list[Doubt]] = {}
+    for engine_id, doubt in exchanged(history):
+        found.setdefault(engine_id, []).append(doubt)
     for engine_id, runs in history.runs.items():
-        doubts.setdefault(engine_id, []).extend(_of_engine(runs))
+        found.setdefault(engine_id, []).extend(_of_engine(runs))
     told = {
-        engine_id: _told(engine_id, history.runs[engine_id], history.series.get(engine_id, ()), found)
-        for engine_id, found in doubts.items()
-        if found
+        engine_id: _told(engine_id, history.runs[engine_id], history.series.get(engine_id, ()), doubts)
+        for engine_id, doubts in found.items()
+        if doubts
     }
-    return trusted(replace(history, series={**history.series, **told}), doubts)
+    every = {
+        engine_id: (*history.doubts.get(engine_id, ()), *found.get(engine_id, ()))
+        for engine_id in {*history.doubts, *found}
+    }
+    return trusted(replace(history, series={**history.series, **told}, doubts=every))
 
 
 def _of_engine(runs: Runs) -> Iterator[Doubt]:

@@ -13,8 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.history import FloatArray, History, Runs, Series
-from pipeline.trust import Doubt
+from pipeline.history import Doubt, FloatArray, History, Runs, Series
 
 TOGETHER_S: Final = 120.0
 """Runs of two engines that begin within this of each other belong together."""

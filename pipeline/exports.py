@@ -20,11 +20,14 @@ import pyarrow.parquet as pq
 from pipeline.catalogue import indicators, read_query
 from pipeline.cells import cell
 from pipeline.database import Database
+from pipeline.doubts import with_doubts
 from pipeline.export_tables import FORMATS, STORED, TABLES
 from pipeline.findings import Finding, as_json
+from pipeline.history import load_history
 from pipeline.logbook import note_rows, notes
 from pipeline.morning import Morning, assess
 from pipeline.register import Register
+from pipeline.trust import Withheld, withheld
 
 DECIMALS: Final = 4
 """Finer than any channel is logged, coarse enough to hide the last bits of binary fractions."""
@@ -90,10 +93,13 @@ def table(db: Database, register: Register, name: str, as_of: datetime) -> pa.Ta
         return pa.Table.from_pylist(note_rows(notes(register.folder, as_of=as_of), register.timezone), NOTES)
     if name not in STORED:
         raise ValueError(f"no table {name!r}; there are {', '.join(TABLES)}")
+    zone = ZoneInfo(register.timezone)
     found = db.sql(read_query("exports", name), params={"as_of": as_of}).to_arrow_table()
     if name == "readings":
         found = _with_units(found)
-    return _for_people(found, ZoneInfo(register.timezone))
+    if name in _RESTING:
+        found = with_withheld(name, found, withheld(with_doubts(load_history(db, as_of.astimezone(zone)))))
+    return _for_people(found, zone)
 
 
 def write(found: pa.Table, path: Path) -> None:
@@ -117,6 +123,59 @@ def _finding_row(found: Finding) -> dict[str, Any]:
     evidence = row.pop("evidence")
     lists = {name: "; ".join(row[name]) for name in ("because", "also")}
     return {**row, **lists, **evidence, "logs": " ".join(evidence["logs"]), "engines": found.engines}
+
+
+_RESTING: Final[Mapping[str, Mapping[str, str]]] = {
+    "shifts": {
+        "reach_error_pct": "shift_reach_error",
+        "transit_s": "shift_transit_time",
+        "hesitation_s": "shift_hesitation",
+        "dip_rpm": "engagement_dip",
+        "flare_rpm": "release_flare",
+    },
+    "idle_windows": {
+        "rpm_mean": "idle_speed_error",
+        "rpm_sd": "idle_spread",
+        "integral_pct": "idle_integral",
+        "fuel_trim_pct": "idle_fuel_trim",
+        "battery_v": "battery_idle",
+        "coolant_c": "coolant_hot",
+        "oil_kpa": "oil_pressure_hot",
+    },
+    "readings": {},
+}
+"""Which indicator each judged column feeds: the column is withheld where that indicator's reading is. A row of
+`readings` names its own."""
+
+
+def with_withheld(name: str, found: pa.Table, kept_out: Withheld) -> pa.Table:
+    """Rows of shifts, idle windows or readings with what judgement withholds of each and why; null where believed."""
+    columns = _RESTING[name]
+    run_ids = found["run_id"].to_pylist()
+    if columns:
+        by_run = _columns_withheld(kept_out, columns)
+        why = [by_run.get(run_id) for run_id in run_ids]
+    else:
+        places = [(name, facet or "") for name, facet in zip(*_lists(found, "indicator", "facet"), strict=True)]
+        known = {place: kept_out.everywhere(*place) for place in set(places)}
+        why = [known[place].get(run_id) for place, run_id in zip(places, run_ids, strict=True)]
+    return found.append_column("withheld", pa.array(why, pa.string()))
+
+
+def _lists(found: pa.Table, *names: str) -> list[list[Any]]:
+    return [found[name].to_pylist() for name in names]
+
+
+def _columns_withheld(kept_out: Withheld, columns: Mapping[str, str]) -> Mapping[str, str]:
+    """By run, the columns that are withheld and why: 'reach_error_pct, transit_s: why'."""
+    found: dict[str, dict[str, list[str]]] = {}
+    for column, indicator in columns.items():
+        for run_id, why in kept_out.everywhere(indicator, "").items():
+            found.setdefault(run_id, {}).setdefault(why, []).append(column)
+    return {
+        run_id: "; ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
+        for run_id, reasons in found.items()
+    }
 
 
 def _with_units(readings: pa.Table) -> pa.Table:

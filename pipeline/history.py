@@ -133,17 +133,32 @@ class Runs:
         return len(self.run_ids)
 
 
+@dataclass(frozen=True, eq=False)
+class Doubt:
+    """A channel that cannot be believed in some of an engine's runs (n,), and why.
+
+    `whole` says that nothing of those runs can be believed of this engine.
+    """
+
+    channel: str
+    runs: NDArray[np.bool_]
+    remark: str
+    whole: bool = False
+
+
 @dataclass(frozen=True)
 class History:
     """Everything up to `as_of`: series, record and runs by engine id; an engine without logs or runs is not there.
 
-    `as_of` is in the fleet's zone.
+    `as_of` is in the fleet's zone. `doubts` are what cannot be believed, by engine id: as loaded, what single runs
+    showed by themselves.
     """
 
     as_of: datetime
     series: Mapping[str, tuple[Series, ...]]
     engines: Mapping[str, EngineRecord]
     runs: Mapping[str, Runs]
+    doubts: Mapping[str, tuple[Doubt, ...]] = field(default_factory=dict)
 
 
 def load_history(db: Database, as_of: datetime) -> History:
@@ -160,11 +175,13 @@ def load_history(db: Database, as_of: datetime) -> History:
     series: dict[str, list[Series]] = {}
     for found in _series(keys, readings, columns, zone):
         series.setdefault(found.key.engine_id, []).append(found)
+    runs_of = dict(_runs(runs["engine_id"].to_pylist(), columns))
     return History(
         as_of,
         {engine_id: tuple(group) for engine_id, group in series.items()},
         {record.engine_id: record for record in records},
-        dict(_runs(runs["engine_id"].to_pylist(), columns)),
+        runs_of,
+        dict(_doubts(rows(db, read_query("marts", "faults")), runs_of)),
     )
 
 
@@ -206,6 +223,16 @@ def _series(
         place = SeriesKey(key["engine_id"], key["indicator"], key["facet"])
         mine = {name: each[low:high] for name, each in columns.items()}
         yield Series(key=place, remark=key["remark"], zone=zone, **mine)
+
+
+def _doubts(faults: Sequence[Mapping[str, Any]], runs: Mapping[str, Runs]) -> Iterator[tuple[str, tuple[Doubt, ...]]]:
+    """What single runs showed by themselves, by engine: a doubt for each channel and remark."""
+    for engine_id, mine in itertools.groupby(faults, key=lambda row: row["engine_id"]):
+        known = runs[engine_id].run_ids
+        yield (
+            engine_id,
+            tuple(Doubt(row["channel"], np.isin(known, row["run_ids"]), row["remark"] or "") for row in mine),
+        )
 
 
 def _runs(engine_ids: Sequence[str], columns: Mapping[str, NDArray[Any]]) -> Iterator[tuple[str, Runs]]:

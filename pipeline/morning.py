@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -28,11 +28,15 @@ from pipeline.register import Boat, Engine, Register, Schedule, load_schedule
 from pipeline.season.fleet import Season, season
 from pipeline.season.together import CommonStep
 from pipeline.states import State, Status, states
+from pipeline.trust import Withheld, withheld
 
 
 @dataclass(frozen=True)
 class Morning:
-    """The fleet as of a moment: boats in order, what moved on the whole fleet, every state, every common step."""
+    """The fleet as of a moment: boats in order, what moved on the whole fleet, every state, every common step.
+
+    `withheld` are the readings that no judgement rests on, as one of their channels cannot be believed.
+    """
 
     fleet: str
     simulated: bool
@@ -42,6 +46,7 @@ class Morning:
     states: tuple[State, ...]
     steps: tuple[CommonStep, ...]
     problems: tuple[Problem, ...]
+    withheld: Withheld = field(default_factory=Withheld)
 
     def counts(self) -> Mapping[Status, int]:
         """How many boats stand at each status."""
@@ -95,6 +100,7 @@ def judged(found: Studied, register: Register, as_of: datetime) -> Morning:
         found.states,
         found.season.steps,
         schedule.problems,
+        withheld(history),
     )
 
 

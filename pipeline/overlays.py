@@ -16,6 +16,7 @@ import pandas as pd
 from pipeline import wording
 from pipeline.catalogue import indicators, read_query
 from pipeline.diagnosis import GEARS
+from pipeline.morning import Morning
 from pipeline.screen_data import with_local_time
 from pipeline.states import State
 from pipeline.store import Store
@@ -64,14 +65,13 @@ class Overlay:
     says: str
 
 
-def overlays(
-    store: Store, engine_id: str, as_of: datetime, states: Sequence[State], zone: ZoneInfo
-) -> tuple[Overlay, ...]:
-    """The moves that an engine made, each laid over its own beginning; `states` are the morning's, of any engine."""
+def overlays(store: Store, engine_id: str, as_of: datetime, morning: Morning, zone: ZoneInfo) -> tuple[Overlay, ...]:
+    """The moves that an engine made, each laid over its own beginning; what the morning withholds is left out."""
     db = store.reader()
+    withheld = list(morning.withheld.reasons(engine_id, "shift_reach_error"))
     given = {"engine_id": engine_id, "as_of": as_of, "newest": NEWEST, "first": FIRST, "fewest": FEWEST}
-    like = {"like_temp_c": LIKE_TEMP_C, "like_v": LIKE_V}
-    begun = {f"since_{gear}_s": at_s for gear, at_s in _begun(states, engine_id).items()}
+    like = {"like_temp_c": LIKE_TEMP_C, "like_v": LIKE_V, "withheld": withheld}
+    begun = {f"since_{gear}_s": at_s for gear, at_s in _begun(morning.states, engine_id).items()}
     chosen = with_local_time(db.execute(read_query("screens", "overlay_shifts"), {**given, **like, **begun}).df(), zone)
     if chosen.empty:
         return ()

@@ -2,6 +2,8 @@
 
 Times come as `local_ms`: the wall clock of the fleet's zone written as if it were UTC, in milliseconds. A chart on a
 UTC scale then shows the fleet's time whatever zone the browser is in. `at_s` stays the true moment (epoch seconds).
+
+Rows that judgement withholds come with why in `withheld`, null where they are believed.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from pipeline.channels import CHANNELS
 from pipeline.database import Database, rows
 from pipeline.register import Boat, Engine
 from pipeline.states import State, Status
+from pipeline.trust import Withheld
 
 EVIDENCE_LOGS: Final = 12
 """How many of the newest logs the evidence picture shows."""
@@ -70,14 +73,36 @@ class DockCheck:
     times: Mapping[str, int]
 
 
-def shifts(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """The engine's shifts: gears, positions in % of travel, transit in s; null settled and transit with `why_null`."""
-    return _rows(db, "shifts", {"engine_id": engine_id, "as_of": as_of}, zone)
+def shifts(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
+    """The engine's shifts: gears, positions in % of travel, transit in s; null settled and transit with `why_null`.
+
+    `withheld` is of positions and reach error, `transit_withheld` of the transit, which rests on more channels.
+    """
+    found = _rows(db, "shifts", {"engine_id": engine_id, "as_of": as_of}, zone)
+    transit = why_withheld(found, withheld.reasons(engine_id, "shift_transit_time"))
+    return found.assign(
+        withheld=why_withheld(found, withheld.reasons(engine_id, "shift_reach_error")), transit_withheld=transit
+    )
 
 
-def idle_windows(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """The engine's idle windows: gear, °C, integral and trim in %; `run_s` is when the window's run began, epoch s."""
-    return _rows(db, "idle_windows", {"engine_id": engine_id, "as_of": as_of}, zone)
+def idle_windows(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
+    """The engine's idle windows: gear, °C, integral and trim in %; `run_s` is when the window's run began, epoch s.
+
+    `withheld` is of the integral, `trim_withheld` of the trim.
+    """
+    found = _rows(db, "idle_windows", {"engine_id": engine_id, "as_of": as_of}, zone)
+    trim = why_withheld(found, withheld.reasons(engine_id, "idle_fuel_trim"))
+    return found.assign(withheld=why_withheld(found, withheld.reasons(engine_id, "idle_integral")), trim_withheld=trim)
+
+
+def believed(found: pd.DataFrame) -> pd.DataFrame:
+    """The rows that judgement does not withhold."""
+    return found[found["withheld"].isna()]
+
+
+def why_withheld(found: pd.DataFrame, reasons: Mapping[str, str]) -> pd.Series:
+    """Why each row is withheld, by its `run_id`; None where it is believed."""
+    return pd.Series([reasons.get(run_id) for run_id in found["run_id"]], index=found.index, dtype=object)
 
 
 def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
@@ -85,21 +110,30 @@ def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> p
     return _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
 
 
-def offset_span(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
+def offset_span(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
     """`offset_pct` and `span_pct` of every run that reached all three gears, % of travel, over how many `shifts`."""
-    return _rows(db, "offset_span", {"engine_id": engine_id, "as_of": as_of}, zone)
+    found = _rows(db, "offset_span", {"engine_id": engine_id, "as_of": as_of}, zone)
+    return found.assign(withheld=why_withheld(found, withheld.reasons(engine_id, "shift_reach_error")))
 
 
-def trim_days(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """Cold, hot and middle trim (%) of every day that had both, over how many `windows`."""
-    return _rows(db, "trim_days", {"engine_id": engine_id, "as_of": as_of, "zone": zone.key}, zone)
+def trim_days(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
+    """Cold, hot and middle trim (%) of every day that had both, over how many `windows`; withheld ones are left out."""
+    left_out = list(withheld.reasons(engine_id, "idle_fuel_trim"))
+    asked = {"engine_id": engine_id, "as_of": as_of, "zone": zone.key, "withheld": left_out}
+    return _rows(db, "trim_days", asked, zone)
 
 
 def engine_readings(
-    db: Database, engine_id: str, names: Sequence[str], as_of: datetime, zone: ZoneInfo
+    db: Database, engine_id: str, names: Sequence[str], as_of: datetime, zone: ZoneInfo, withheld: Withheld
 ) -> pd.DataFrame:
     """Every reading of some indicators of an engine, each in its own unit, with its count `n` and its log."""
-    return _rows(db, "engine_readings", {"engine_id": engine_id, "indicators": list(names), "as_of": as_of}, zone)
+    asked = {"engine_id": engine_id, "indicators": list(names), "as_of": as_of}
+    found = _rows(db, "engine_readings", asked, zone).assign(withheld=None)
+    if engine_id not in withheld.engines:
+        return found
+    for (name, facet), mine in found.groupby(["indicator", "facet"]):
+        found.loc[mine.index, "withheld"] = why_withheld(mine, withheld.reasons(engine_id, str(name), str(facet)))
+    return found
 
 
 def stalls(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:

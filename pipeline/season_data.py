@@ -18,9 +18,10 @@ from pipeline.catalogue import Indicator, Limits, indicators, read_query
 from pipeline.database import Database
 from pipeline.history import FloatArray, Series, SeriesKey
 from pipeline.projections import Projection, projection
-from pipeline.screen_data import local_ms, with_local_time
+from pipeline.screen_data import believed, local_ms, why_withheld, with_local_time
 from pipeline.season.together import FEWEST_ENGINES, CommonStep, common_offset
 from pipeline.states import State, Status, distance, is_beyond
+from pipeline.trust import Withheld
 
 Centre = Literal["wanted", "baseline"]
 
@@ -60,17 +61,25 @@ def steps_at(steps: Sequence[CommonStep], indicator: str, facet: str) -> tuple[C
 
 
 def readings(
-    db: Database, indicator: str, facet: str, as_of: datetime, zone: ZoneInfo, steps: Sequence[CommonStep]
+    db: Database,
+    indicator: str,
+    facet: str,
+    as_of: datetime,
+    zone: ZoneInfo,
+    steps: Sequence[CommonStep],
+    withheld: Withheld,
 ) -> pd.DataFrame:
     """Every reading of an indicator and facet in its unit, with `boat`, `engine`, `run_id`, `file`, count and time.
 
     `own` is the value without what the whole fleet did before it; equal to `value` where the fleet did nothing.
+    `withheld` is why a reading is kept from judgement, None where it is believed.
     """
     asked = {"indicator": indicator, "facet": facet, "as_of": as_of}
     found = with_local_time(db.execute(read_query("screens", "season"), asked).df(), zone)
     names = found["engine_id"].str.split("/", n=1, expand=True).reindex(columns=[0, 1])
     own = found["value"].to_numpy(np.float64) - common_offset(found["at_s"].to_numpy(np.float64), steps)
-    return found.assign(boat=names[0], engine=names[1], own=own)
+    why = why_withheld(found, withheld.everywhere(indicator, facet))
+    return found.assign(boat=names[0], engine=names[1], own=own, withheld=why)
 
 
 def series_of(found: pd.DataFrame, indicator: str, facet: str, zone: tzinfo) -> tuple[Series, ...]:
@@ -90,24 +99,41 @@ def _series(key: SeriesKey, rows: pd.DataFrame, zone: tzinfo) -> Series:
 
 
 def weeks(found: pd.DataFrame, states: Mapping[str, State], indicator: Indicator, facet: str) -> pd.DataFrame:
-    """The median reading of each engine in each week of the fleet's calendar.
+    """The median believed reading of each engine in each week of the fleet's calendar.
 
     `value` and `own` in the indicator's unit, `n` samples in `runs` runs, `off` how far `own` stands from `centre_of`
-    (NaN where there is no centre), `standing` against the engine's limits, `week` the Monday in words.
+    (NaN where there is no centre), `standing` against the engine's limits, `week` the Monday in words. A week of which
+    everything is withheld has no numbers and says why in `withheld`.
     """
-    monday = _monday(found["local_ms"])
-    off = _off(found, states, indicator, facet)
-    grouped = found.assign(week_ms=monday, off=off).groupby(["engine_id", "boat", "engine", "week_ms"], as_index=False)
+    every = found.assign(week_ms=_monday(found["local_ms"]))
+    kept = believed(every)
+    grouped = kept.assign(off=_off(kept, states, indicator, facet)).groupby(_ENGINE_WEEK, as_index=False)
     rows = grouped.agg(
         value=("value", "median"), own=("own", "median"), off=("off", "median"), n=("n", "sum"), runs=("run_id", "size")
-    )
+    ).assign(withheld=None)
+    rows = _with_withheld_weeks(rows, every)
     standing = [
         _standing(states.get(str(row["engine_id"])), float(row["own"]), float(row["off"]))
         for row in rows.to_dict("records")
     ]
     mondays = pd.to_datetime(rows["week_ms"], unit="ms")
-    said = [wording.number(float(each), indicator) for each in rows["own"]]
+    said = ["withheld" if np.isnan(each) else wording.number(float(each), indicator) for each in rows["own"]]
     return rows.assign(standing=standing, week=mondays.dt.strftime("%d %b"), says=said)
+
+
+_ENGINE_WEEK: Final = ["engine_id", "boat", "engine", "week_ms"]
+
+
+def _with_withheld_weeks(rows: pd.DataFrame, every: pd.DataFrame) -> pd.DataFrame:
+    """The weeks with those that hold withheld readings alone, in the same order."""
+    whole = every.groupby(_ENGINE_WEEK, as_index=False).agg(
+        withheld=("withheld", "last"), least=("withheld", "count"), runs=("run_id", "size")
+    )
+    whole = whole[whole["least"] == whole["runs"]]
+    if whole.empty:
+        return rows
+    added = whole[[*_ENGINE_WEEK, "withheld"]].assign(n=0, runs=0)
+    return pd.concat([rows, added]).sort_values(_ENGINE_WEEK, ignore_index=True)
 
 
 _DAY_MS: Final = 86_400_000.0
@@ -188,8 +214,10 @@ def watched(indicator: Indicator, limits: Limits) -> float:
 def together_days(found: pd.DataFrame) -> pd.DataFrame:
     """What the engines did on each day, by themselves: the median over engines of reading less the engine's usual.
 
-    The usual is the median of its `own`. `value`, `engines` that ran that day; days with too few are left out.
+    The usual is the median of its `own`. `value`, `engines` that ran that day; days with too few are left out, and so
+    is what is withheld.
     """
+    found = believed(found)
     usual = found.groupby("engine_id")["own"].transform("median")
     day_ms = found["local_ms"] - found["local_ms"] % _DAY_MS
     engines = found.assign(moved=found["value"] - usual, local_ms=day_ms)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta, tzinfo
 from typing import Final
 
@@ -109,6 +109,13 @@ def last_log_says(at: datetime | None, now: datetime) -> str:
 def count(n: int, word: str) -> str:
     """A count with its noun."""
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
+def withheld_says(reasons: Mapping[str, str]) -> str:
+    """How many runs are withheld and why, of several reasons the newest; `reasons` are by run in time order."""
+    said = list(reasons.values())
+    newest = "" if len(set(said)) == 1 else ", the newest"
+    return f"{count(len(said), 'run')} withheld{newest}: {said[-1]}."
 
 
 def title(indicator: Indicator, facet: str) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import drawing, palette, picking
+from dashboard.charts import believing, drawing, palette, picking
 from pipeline.baselines import ThenNow
 from pipeline.catalogue import Limits
 
@@ -17,10 +17,15 @@ PICK: Final = "window"
 AGES: Final = ("last runs", "between", "first runs", "before")
 """When a window was, against the level now and the baseline; before: another table or target was in force."""
 
-_AGE_SHAPES: Final = ("triangle-up", "circle", "square", "cross")
-_AGE_COLOURS: Final = (palette.GEARS["forward"], palette.QUIET, palette.ENGINES[1], palette.QUIET)
+_AGE_LOOKS: Final = {
+    "last runs": (palette.GEARS["forward"], "triangle-up"),
+    "between": (palette.QUIET, "circle"),
+    "first runs": (palette.ENGINES[1], "square"),
+    "before": (palette.QUIET, "cross"),
+}
 
 THERMALS: Final = ("cold", "hot")
+_THERMAL_LOOKS: Final = {"cold": (palette.THERMAL["cold"], "square"), "hot": (palette.THERMAL["hot"], "triangle-up")}
 
 
 def integral_rows(windows: pd.DataFrame, gear: str, compared: ThenNow | None) -> pd.DataFrame:
@@ -41,27 +46,25 @@ def integral_rows(windows: pd.DataFrame, gear: str, compared: ThenNow | None) ->
 
 def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> drawing.Chart:
     """Integral against temperature over what the baseline expects, with the wanted band; a window can be picked."""
-    pick = picking.pick(PICK)
-    shown = [age for age in AGES if age in set(rows["age"])]
+    pick, places = picking.pick(PICK), drawing.limit_rows(limits, wanted)
+    looks = {age: look for age, look in _AGE_LOOKS.items() if age in set(rows["age"])}
+    found = believing.marks(rows, "age", "integral_pct", looks, beside=places["value"].tolist())
     band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}]))
     zone = band.mark_rect(color=palette.STATUS["ready"], opacity=0.22).encode(y="low:Q", y2="high:Q")
     word = drawing.word_at_the_end(band, alt.Y("high:Q"), "wanted")
-    colours = drawing.named_scale(dict(zip(AGES, _AGE_COLOURS, strict=True)), shown)
-    shapes = drawing.named_scale(dict(zip(AGES, _AGE_SHAPES, strict=True)), shown)
     dots = (
-        alt.Chart(rows)
+        alt.Chart(found.rows)
         .mark_point(strokeWidth=1.4)
         .encode(
             x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
-            y=alt.Y("integral_pct:Q", title="integral, %"),
-            color=alt.Color("age:N", scale=colours, legend=alt.Legend(columns=2)),
-            shape=alt.Shape("age:N", scale=shapes, legend=alt.Legend(columns=2)),
+            y=alt.Y("drawn:Q", title="integral, %"),
+            color=alt.Color("mark:N", scale=found.colours, legend=alt.Legend(columns=2)),
+            shape=alt.Shape("mark:N", scale=found.shapes, legend=alt.Legend(columns=2)),
             size=picking.sized(pick, 50),
-            tooltip=_TIPS,
+            tooltip=[*_TIPS, *found.tips],
         )
         .add_params(pick)
     )
-    places = drawing.limit_rows(limits, wanted)
     rules = (*drawing.limit_rules(places), drawing.limit_words(places))
     return drawing.finished(alt.layer(zone, word, *rules, *drawing.expectation(expected, "temperature, °C"), dots), 290)
 
@@ -76,17 +79,19 @@ def trim(rows: pd.DataFrame, days: pd.DataFrame, steps: pd.DataFrame, limits: Li
 
     `steps` (`local_ms`, `what`) are the moments at which the whole fleet moved.
     """
-    pick = picking.pick(PICK)
+    pick, places = picking.pick(PICK), drawing.limit_rows(limits)
+    beside = places["value"].tolist()
+    found = believing.marks(rows, "thermal", "fuel_trim_pct", _THERMAL_LOOKS, why="trim_withheld", beside=beside)
     dots = (
-        alt.Chart(rows)
+        alt.Chart(found.rows)
         .mark_point(filled=True, opacity=0.65)
         .encode(
             x=drawing.time_axis(),
-            y=alt.Y("fuel_trim_pct:Q", title="fuel trim, %"),
-            color=alt.Color("thermal:N", scale=drawing.named_scale(palette.THERMAL, THERMALS)),
-            shape=alt.Shape("thermal:N", scale=alt.Scale(domain=list(THERMALS), range=["square", "triangle-up"])),
+            y=alt.Y("drawn:Q", title="fuel trim, %"),
+            color=alt.Color("mark:N", scale=found.colours),
+            shape=alt.Shape("mark:N", scale=found.shapes),
             size=picking.sized(pick, 42),
-            tooltip=_TIPS,
+            tooltip=[*_TIPS, *found.tips],
         )
         .add_params(pick)
     )
@@ -94,7 +99,6 @@ def trim(rows: pd.DataFrame, days: pd.DataFrame, steps: pd.DataFrame, limits: Li
     line = middle.mark_line(strokeWidth=2.5, color=palette.QUIET)
     named = alt.Chart(days.head(1)).mark_text(align="left", dy=18, fontSize=drawing.LABEL_PX - 1)
     named = named.encode(x=drawing.time_axis(), y="middle_pct:Q", text=alt.value("middle"))
-    places = drawing.limit_rows(limits)
     rules = (*drawing.limit_rules(places), drawing.limit_words(places))
     return drawing.finished(alt.layer(*rules, *drawing.happenings(steps), dots, line, named), 340)
 

@@ -8,7 +8,7 @@ from typing import Final
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import drawing, palette, picking
+from dashboard.charts import believing, drawing, palette, picking
 from pipeline.baselines import Watched
 
 PICK: Final = "run"
@@ -29,25 +29,27 @@ def response(rows: pd.DataFrame, watched: Sequence[Watched], unit: str, limits: 
     """Readings run by run, a facet by shape and colour; a rule where each would be watched, with its word."""
     facets = [facet for facet in _COLOURS if facet in set(rows["facet"])]
     pick = picking.pick(PICK)
-    colour = alt.Color("facet:N", scale=drawing.named_scale(_COLOURS, facets))
+    looks = {facet: (_COLOURS[facet], _SHAPES[facet]) for facet in facets}
+    found = believing.marks(rows, "facet", "value", looks, beside=limits["value"].tolist())
     dots = (
-        alt.Chart(rows)
+        alt.Chart(found.rows)
         .mark_point(filled=True, opacity=0.8)
         .encode(
             x=drawing.time_axis(),
-            y=alt.Y("value:Q", title=unit),
-            color=colour,
-            shape=alt.Shape("facet:N", scale=drawing.named_scale(_SHAPES, facets)),
+            y=alt.Y("drawn:Q", title=unit),
+            color=alt.Color("mark:N", scale=found.colours),
+            shape=alt.Shape("mark:N", scale=found.shapes),
             size=picking.sized(pick, 48),
-            tooltip=_TIPS,
+            tooltip=[*_TIPS, *found.tips],
         )
         .add_params(pick)
     )
-    places = [
+    watched_at = [
         {"facet": each.facet or ALL, "value": at, "word": "watch"} for each in watched for at in each.watched_from
     ]
-    table = pd.DataFrame(places, columns=["facet", "value", "word"])
-    base = alt.Chart(table[table["facet"].isin(facets)]).encode(y="value:Q", color=colour)
+    table = pd.DataFrame(watched_at, columns=["facet", "value", "word"])
+    places = table[table["facet"].isin(facets)].assign(mark=lambda each: each["facet"])
+    base = alt.Chart(places).encode(y="value:Q", color=alt.Color("mark:N", scale=found.colours))
     rules = base.mark_rule(strokeDash=drawing.DASHES["watch"], strokeWidth=1.3).encode(
         tooltip=[alt.Tooltip("facet:N"), alt.Tooltip("value:Q", title="watched from", format=".3~g")]
     )

@@ -13,7 +13,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts import drawing, palette
+from dashboard.charts import believing, drawing, palette
 from pipeline.happenings import Happening, HappeningKind
 from pipeline.projections import Projection
 from pipeline.screen_data import local_ms
@@ -67,37 +67,44 @@ def season(
     rows: pd.DataFrame, engines: Sequence[str], happened: pd.DataFrame, unit: str, limits: pd.DataFrame
 ) -> drawing.Chart:
     """Readings over time, engines told by shape and colour, with limits and a lettered rule for what happened."""
-    scale = _engine_scales(engines)
-    base = alt.Chart(rows).encode(
-        x=drawing.time_axis(),
-        y=alt.Y("shown:Q", title=unit, scale=alt.Scale(zero=False)),
-        color=alt.Color("engine:N", scale=scale[0], legend=alt.Legend(columns=2)),
-    )
+    found = believing.marks(rows, "engine", "shown", _engine_looks(engines), beside=limits["value"].tolist())
+    encoding = {
+        "x": drawing.time_axis(),
+        "y": alt.Y("drawn:Q", title=unit, scale=alt.Scale(zero=False)),
+        "color": alt.Color("mark:N", scale=found.colours, legend=alt.Legend(columns=2)),
+    }
     pick = alt.selection_point(name=PICK, fields=["run_id", "engine_id"], on="click", empty=False)
-    dots = base.mark_point(filled=True, opacity=0.9).encode(
-        size=alt.condition(pick, alt.value(240), alt.value(70)),
-        shape=alt.Shape("engine:N", scale=scale[1], legend=alt.Legend(columns=2)),
-        tooltip=[
-            alt.Tooltip("when:N", title="run of"),
-            alt.Tooltip("engine:N"),
-            alt.Tooltip("value:Q", title="as read", format="+.2f"),
-            alt.Tooltip("own:Q", title="its own", format="+.2f"),
-            alt.Tooltip("n:Q", title="samples"),
-            alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
-            alt.Tooltip("battery_v:Q", title="battery V", format=".1f"),
-            alt.Tooltip("file:N", title="log"),
-        ],
+    dots = (
+        alt.Chart(found.rows)
+        .mark_point(filled=True, opacity=0.9)
+        .encode(
+            **encoding,
+            size=alt.condition(pick, alt.value(240), alt.value(70)),
+            shape=alt.Shape("mark:N", scale=found.shapes, legend=alt.Legend(columns=2)),
+            tooltip=[
+                alt.Tooltip("when:N", title="run of"),
+                alt.Tooltip("engine:N"),
+                alt.Tooltip("value:Q", title="as read", format="+.2f"),
+                alt.Tooltip("own:Q", title="its own", format="+.2f"),
+                alt.Tooltip("n:Q", title="samples"),
+                alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
+                alt.Tooltip("battery_v:Q", title="battery V", format=".1f"),
+                alt.Tooltip("file:N", title="log"),
+                *found.tips,
+            ],
+        )
     )
-    lines = base.mark_line(strokeWidth=1.2, opacity=0.6)
+    lines = alt.Chart(found.believed).mark_line(strokeWidth=1.2, opacity=0.6).encode(**encoding)
     layers = [*drawing.limit_rules(limits), *_happened(happened), lines, dots.add_params(pick)]
     return drawing.finished(alt.layer(*layers), 360)
 
 
-def _engine_scales(engines: Sequence[str]) -> tuple[alt.Scale, alt.Scale]:
+def _engine_looks(engines: Sequence[str]) -> dict[str, tuple[str, str]]:
     """A colour and a shape for each engine, by its place in the boat, whatever the readings are of."""
-    colours = [palette.ENGINES[place % len(palette.ENGINES)] for place in range(len(engines))]
-    shapes = [palette.ENGINE_SHAPES[place % len(palette.ENGINE_SHAPES)] for place in range(len(engines))]
-    return alt.Scale(domain=list(engines), range=colours), alt.Scale(domain=list(engines), range=shapes)
+    colours, shapes = palette.ENGINES, palette.ENGINE_SHAPES
+    return {
+        engine: (colours[place % len(colours)], shapes[place % len(shapes)]) for place, engine in enumerate(engines)
+    }
 
 
 def _happened(rows: pd.DataFrame) -> list[alt.Chart]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import drawing, palette, picking
+from dashboard.charts import believing, drawing, palette, picking
 from pipeline.catalogue import Limits
 from pipeline.overlays import Overlay
 
@@ -17,8 +16,8 @@ PICK: Final = "shift"
 """Name of the selection: a clicked shift."""
 
 PARTS: Final = {"offset_pct": "offset", "span_pct": "span"}
-_PART_COLOURS: Final = {"offset": palette.ENGINES[1], "span": palette.ENGINES[4]}
-_PART_SHAPES: Final = {"offset": "circle", "span": "diamond"}
+_PART_LOOKS: Final = {"offset": (palette.ENGINES[1], "circle"), "span": (palette.ENGINES[0], "diamond")}
+_LOOKS: Final = {gear: (palette.GEARS[gear], palette.GEAR_SHAPES[gear]) for gear in GEARS}
 
 
 def position_rows(shifts: pd.DataFrame, gear: str, limits: Limits) -> pd.DataFrame:
@@ -35,8 +34,9 @@ def position_rows(shifts: pd.DataFrame, gear: str, limits: Limits) -> pd.DataFra
 
 def positions(rows: pd.DataFrame) -> drawing.Chart:
     """Target as a thick line, limits as thin ones about it, each with its word, settled positions as marks."""
-    base = alt.Chart(rows).encode(x=drawing.time_axis())
-    last = alt.Chart(rows.tail(1))
+    found = believing.marks(rows, "to_gear", "settled_pct", _LOOKS)
+    base = alt.Chart(found.believed).encode(x=drawing.time_axis())
+    last = alt.Chart(found.believed.tail(1))
     layers: list[alt.Chart] = []
     for word in drawing.LIMIT_WORDS:
         for side in ("low", "high"):
@@ -47,11 +47,16 @@ def positions(rows: pd.DataFrame) -> drawing.Chart:
                 layers.append(line.encode(y=_travel(name)))
                 layers.append(drawing.word_at_the_end(last, _travel(name), word))
     target = base.mark_line(interpolate="step-after", color=palette.QUIET, strokeWidth=2.5)
-    dots = base.mark_point(filled=True, size=46, opacity=0.8).encode(
-        y=_travel("settled_pct"),
-        color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
-        shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS), legend=None),
-        tooltip=_TIPS,
+    dots = (
+        alt.Chart(found.rows)
+        .mark_point(filled=True, size=46, opacity=0.8)
+        .encode(
+            x=drawing.time_axis(),
+            y=_travel("drawn"),
+            color=alt.Color("mark:N", scale=found.colours, legend=None),
+            shape=alt.Shape("mark:N", scale=found.shapes, legend=None),
+            tooltip=[*_TIPS, *found.tips],
+        )
     )
     named = drawing.word_at_the_end(last, _travel("target_pct"), "target")
     return drawing.finished(alt.layer(*layers, target.encode(y=_travel("target_pct")), named, dots), 210)
@@ -68,21 +73,21 @@ def reach_rows(shifts: pd.DataFrame) -> pd.DataFrame:
 
 def reach(rows: pd.DataFrame, limits: Limits) -> drawing.Chart:
     """Reach error of every shift, the gear told by shape and colour; a mark can be picked."""
-    pick = picking.pick(PICK)
+    pick, places = picking.pick(PICK), drawing.limit_rows(limits)
+    found = believing.marks(rows, "to_gear", "reach_error_pct", _LOOKS, beside=places["value"].tolist())
     dots = (
-        alt.Chart(rows)
+        alt.Chart(found.rows)
         .mark_point(filled=True, opacity=0.85)
         .encode(
             x=drawing.time_axis(),
-            y=alt.Y("reach_error_pct:Q", title="reach error, % of travel"),
-            color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS)),
-            shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS)),
+            y=alt.Y("drawn:Q", title="reach error, % of travel"),
+            color=alt.Color("mark:N", scale=found.colours),
+            shape=alt.Shape("mark:N", scale=found.shapes),
             size=picking.sized(pick, 60),
-            tooltip=_TIPS,
+            tooltip=[*_TIPS, *found.tips],
         )
         .add_params(pick)
     )
-    places = drawing.limit_rows(limits)
     return drawing.finished(alt.layer(*drawing.limit_rules(places), drawing.limit_words(places), dots), 300)
 
 
@@ -121,15 +126,16 @@ def transit_rows(shifts: pd.DataFrame, gear: str, against: str) -> pd.DataFrame:
 def transit(rows: pd.DataFrame, expected: pd.DataFrame, against: str, title: str) -> drawing.Chart:
     """Transit time against battery voltage or temperature, over what the baseline expects there."""
     x = alt.X(f"{against}:Q", title=title, scale=alt.Scale(zero=False, nice=True), axis=alt.Axis(tickCount=6))
+    found = believing.marks(rows, "to_gear", "transit_s", _LOOKS, why="transit_withheld")
     dots = (
-        alt.Chart(rows)
+        alt.Chart(found.rows)
         .mark_point(filled=True, opacity=0.75, size=50)
         .encode(
             x=x,
-            y=alt.Y("transit_s:Q", title="transit, s", scale=alt.Scale(zero=False)),
-            color=alt.Color("to_gear:N", scale=drawing.named_scale(palette.GEARS, GEARS), legend=None),
-            shape=alt.Shape("to_gear:N", scale=drawing.named_scale(palette.GEAR_SHAPES, GEARS), legend=None),
-            tooltip=_TIPS,
+            y=alt.Y("drawn:Q", title="transit, s", scale=alt.Scale(zero=False)),
+            color=alt.Color("mark:N", scale=found.colours, legend=None),
+            shape=alt.Shape("mark:N", scale=found.shapes, legend=None),
+            tooltip=[*_TIPS, *found.tips],
         )
     )
     return drawing.finished(alt.layer(*drawing.expectation(expected, title), dots), 220)
@@ -138,7 +144,7 @@ def transit(rows: pd.DataFrame, expected: pd.DataFrame, against: str, title: str
 def offset_span_rows(found: pd.DataFrame) -> pd.DataFrame:
     """Offset and span of each run as two rows: `part`, `pct`."""
     long = found.melt(
-        id_vars=["at_s", "local_ms", "when", "shifts", "file"],
+        id_vars=["at_s", "local_ms", "when", "shifts", "file", "withheld"],
         value_vars=list(PARTS),
         var_name="part",
         value_name="pct",
@@ -148,25 +154,29 @@ def offset_span_rows(found: pd.DataFrame) -> pd.DataFrame:
 
 def offset_span(rows: pd.DataFrame) -> drawing.Chart:
     """What all gears do together, and what the way between the two ends does, run by run."""
-    names: Sequence[str] = tuple(PARTS.values())
-    base = alt.Chart(rows).encode(
-        x=drawing.time_axis(),
-        y=alt.Y("pct:Q", title="% of travel"),
-        color=alt.Color("part:N", scale=drawing.named_scale(_PART_COLOURS, names)),
-    )
-    dots = base.mark_point(filled=True, size=55, opacity=0.9).encode(
-        shape=alt.Shape("part:N", scale=drawing.named_scale(_PART_SHAPES, names)),
-        tooltip=[
-            alt.Tooltip("when:N", title="run of"),
-            alt.Tooltip("part:N"),
-            alt.Tooltip("pct:Q", format="+.2f"),
-            alt.Tooltip("shifts:Q"),
-            alt.Tooltip("file:N", title="log"),
-        ],
+    found = believing.marks(rows, "part", "pct", _PART_LOOKS)
+    encoding = {
+        "x": drawing.time_axis(),
+        "y": alt.Y("drawn:Q", title="% of travel"),
+        "color": alt.Color("mark:N", scale=found.colours),
+    }
+    line = alt.Chart(found.believed).mark_line(strokeWidth=1.2, opacity=0.6).encode(**encoding)
+    dots = (
+        alt.Chart(found.rows)
+        .mark_point(filled=True, size=55, opacity=0.9)
+        .encode(**encoding, shape=alt.Shape("mark:N", scale=found.shapes), tooltip=[*_PART_TIPS, *found.tips])
     )
     zero = alt.Chart(pd.DataFrame({"pct": [0.0]})).mark_rule(color=palette.QUIET).encode(y="pct:Q")
-    return drawing.finished(alt.layer(zero, base.mark_line(strokeWidth=1.2, opacity=0.6), dots), 230)
+    return drawing.finished(alt.layer(zero, line, dots), 230)
 
+
+_PART_TIPS: Final = [
+    alt.Tooltip("when:N", title="run of"),
+    alt.Tooltip("part:N"),
+    alt.Tooltip("pct:Q", format="+.2f"),
+    alt.Tooltip("shifts:Q"),
+    alt.Tooltip("file:N", title="log"),
+]
 
 _TIPS: Final = [
     alt.Tooltip("when:N", title="at"),

@@ -8,7 +8,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts import drawing, palette
+from dashboard.charts import believing, drawing, palette
 from pipeline.season_data import WEEK_MS, Centre
 
 PICK: Final = "week"
@@ -18,6 +18,9 @@ _SYMBOL_SIZE: Final = alt.ExprRef("clamp(pow(0.6 * bandwidth('x'), 2), 16, 90)")
 """Symbols shrink with their cells: a long season on a phone has narrow ones."""
 
 _SHAPES: Final = {"watch": "triangle-up", "hold": "square"}
+
+
+_WHO: Final = (alt.Tooltip("engine_id:N", title="engine"), alt.Tooltip("week:N", title="week from"))
 
 
 def heat_title(unit: str, centre: Centre) -> str:
@@ -35,7 +38,8 @@ def week_order(rows: pd.DataFrame) -> list[str]:
 def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.Chart:
     """Engines down, weeks across; colours part about 0 and reach `half` either way, beyond it no further.
 
-    A week beyond a limit bears its symbol. A week that cannot be compared is an open cell. `dark` is the ground.
+    A week beyond a limit bears its symbol. A week that cannot be compared is an open cell, one that is withheld an open
+    cell with a ×. `dark` is the ground.
     """
     pick = alt.selection_point(name=PICK, fields=["engine_id", "week_ms"], on="click", empty=False)
     across = alt.Axis(labelAngle=-60, labelOverlap="greedy")
@@ -49,8 +53,7 @@ def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.
         ),
         y=alt.Y("engine_id:N", sort=_order(rows), title=None, axis=alt.Axis(labelOverlap=False)),
         tooltip=[
-            alt.Tooltip("engine_id:N", title="engine"),
-            alt.Tooltip("week:N", title="week from"),
+            *_WHO,
             alt.Tooltip("value:Q", title="median as read", format="+.2f"),
             alt.Tooltip("own:Q", title="median, its own", format="+.2f"),
             alt.Tooltip("off:Q", title="off the middle", format="+.2f"),
@@ -76,6 +79,11 @@ def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.
     if not known.all():
         unknown = base.transform_filter("!isValid(datum.off)")
         layers.append(unknown.mark_rect(filled=False, stroke=palette.QUIET, strokeDash=[2, 2]))
+    if rows["withheld"].notna().any():
+        kept_out = base.transform_filter("isValid(datum.withheld)").mark_point(
+            filled=True, shape=believing.SHAPE, color=believing.COLOUR, size=_SYMBOL_SIZE, opacity=1
+        )
+        layers.append(kept_out.encode(tooltip=[*_WHO, alt.Tooltip("withheld:N")]))
     return drawing.finished(alt.layer(*layers, *_symbols(base, rows, dark=dark)), _height(rows))
 
 

@@ -33,6 +33,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         held = data.channels(fleet, engine.engine_id, as_of).held
         parts.nothing(needs.why_empty(NAME, held, "No idle window with a closed fuel loop, cold or hot."))
         return
+    parts.withheld(rows, "trim_withheld")
     days = data.trim_days(fleet, engine.engine_id, as_of)
     parts.summary(f"{baselines.levels_say(states)} {baselines.middle_says(days)}")
     chart = idling.trim(rows, days, _steps(fleet, as_of), limits)

@@ -39,6 +39,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         held = data.channels(fleet, engine.engine_id, as_of).held
         parts.nothing(needs.why_empty("idle_integral", held, "No idle window with an integral in these logs."))
         return
+    parts.withheld(rows)
     parts.summary(baselines.levels_say(tuple(states.values())))
     for gear, place in zip(GEARS, st.columns(3), strict=True):
         found = idling.integral_rows(rows, gear, compared.get(gear))

@@ -43,6 +43,7 @@ def _response(fleet: data.Fleet, engine: Engine, as_of: datetime, indicator: Ind
         parts.nothing(needs.why_empty(name, held, f"No reading in these logs. {indicator.caveat}"))
         return
     states = data.states(fleet, engine.engine_id, name, as_of)
+    parts.withheld(rows.sort_values("at_s"))
     parts.summary(f"{baselines.levels_say(states)} {baselines.watched_says(states)}")
     places = drawing.limit_rows(limits, worse=indicator.worse)
     chart = responding.response(rows, [baselines.watched(each) for each in states], indicator.unit, places)

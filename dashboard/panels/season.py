@@ -55,7 +55,8 @@ def to_week(rows: pd.DataFrame, readings: pd.DataFrame, chosen: dict[str, Any] |
     boat, engine, week_ms = str(row["boat"]), str(row["engine"]), float(row["week_ms"])
     here = state.link(boat=boat, engine=engine, indicator=state.read(state.INDICATOR), facet=state.read(state.FACET))
     counted = f"{row['says']}, {wording.count(int(row['n']), 'sample')} in {wording.count(int(row['runs']), 'run')}"
-    parts.note(f"{row['engine_id']}, week from {row['week']}: {counted}.")
+    said = counted if not isinstance(row["withheld"], str) else f"withheld, {row['withheld']}"
+    parts.note(f"{row['engine_id']}, week from {row['week']}: {said}.")
     mine = readings[(readings["engine_id"] == row["engine_id"]) & data.is_of_week(readings, week_ms)]
     with st.container(horizontal=True, gap="small", key="week_ways"):
         st.page_link("screens/season.py", label="its season ›", query_params={**here, state.SCOPE: "engine"})
@@ -182,6 +183,7 @@ def readings_table(rows: pd.DataFrame, indicator: Indicator) -> Html:
             _figure("as read", wording.number(float(row["value"]), indicator)),
             _figure("its own", wording.number(float(row["own"]), indicator)),
             _figure("samples", str(int(row["n"]))),
+            tag("td", row["withheld"] or "no", data_label="withheld"),
         ]
         for row in shown.to_dict("records")
     ]
@@ -190,7 +192,7 @@ def readings_table(rows: pd.DataFrame, indicator: Indicator) -> Html:
     return tag(
         "details",
         tag("summary", f"{said} as a table"),
-        _table("mw-readings", ["run of", "engine", "as read", "its own", "samples"], body),
+        _table("mw-readings", ["run of", "engine", "as read", "its own", "samples", "withheld"], body),
     )
 
 
@@ -203,7 +205,12 @@ def heat_words() -> Html:
         tag("span", f"{wording.STATUS_SYMBOLS[status]} {word}", class_=f"mw-{status}")
         for status, word in _BEYOND.items()
     ]
-    return tag("p", *symbols, "Blue is below, orange above. Click a cell to get to its engine.", class_="mw-legend")
+    return tag(
+        "p",
+        *symbols,
+        "Blue is below, orange above; × is a week withheld. Click a cell to get to its engine.",
+        class_="mw-legend",
+    )
 
 
 def weeks_table(rows: pd.DataFrame) -> Html:
@@ -222,6 +229,8 @@ def weeks_table(rows: pd.DataFrame) -> Html:
 
 
 def _week_cell(row: Mapping[Any, Any]) -> Html:
+    if isinstance(row["withheld"], str):
+        return tag("td", f"× {row['says']}", class_="mw-figure mw-unchecked", title=row["withheld"])
     standing: Status = row["standing"]
     symbol = "" if standing == "ready" else f"{wording.STATUS_SYMBOLS[standing]} "
     counts = tag("span", f" ({int(row['n'])} in {int(row['runs'])})", class_="mw-quiet")

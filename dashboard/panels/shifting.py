@@ -24,6 +24,7 @@ _AGAINST: Final[tuple[tuple[Covariate, str], ...]] = (("battery_v", "battery, V"
 def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     """Draw the section."""
     rows = data.shifts(fleet, engine.engine_id, as_of)
+    parts.withheld(rows)
     if _reach(fleet, engine, as_of, rows):
         _positions(fleet, engine, rows)
         _overlays(fleet, engine, as_of)

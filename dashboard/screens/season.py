@@ -131,6 +131,7 @@ def _readings(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine]) -
     if rows.empty:
         parts.nothing("No reading of this boat." if len(engines) != 1 else "No reading of this engine.")
         return
+    parts.withheld(rows.sort_values("at_s"))
     limits = data.limits(fleet, found.indicator.name, ids[0])
     band = found.indicator.wanted.get(found.facet, (0.0, 0.0))
     is_limit = found.indicator.judged.against == "limits"

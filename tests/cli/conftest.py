@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -14,6 +15,8 @@ from click.testing import CliRunner, Result
 
 import demo_fleet
 from pipeline.cli import main
+
+sys.path.append(str(Path(__file__).parents[1] / "season"))
 
 LAST_DAY = date(2026, 6, 14)
 """In summer time of the fleet's zone, Europe/Dublin: +01:00."""

@@ -10,8 +10,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from season_maker import made_withheld
 
 from pipeline import exports
 from pipeline.findings import Evidence, Finding, as_json
@@ -21,10 +23,10 @@ if TYPE_CHECKING:
 
 PROMISED = {
     "shifts": "boat engine log started_at from_gear to_gear target_pct settled_pct reach_error_pct transit_s battery_v "
-    "temp_c",
+    "temp_c withheld",
     "idle_windows": "boat engine log started_at duration_s gear temp_c rpm_mean rpm_sd integral_pct fuel_trim_pct "
-    "thermal",
-    "readings": "boat engine indicator facet at value unit n",
+    "thermal withheld",
+    "readings": "boat engine indicator facet at value unit n withheld",
     "logs": "log file boat started_at seconds rows status reason",
     "runs": "boat engine log started_at",
     "findings": "boat engine indicator facet status value unit says do",
@@ -134,6 +136,28 @@ def test_numbers_below_zero_stay_numbers_in_a_csv(run: Run, fleet: Path, tmp_pat
     rows = _exported(run, fleet, "idle_windows", tmp_path / "t.csv")
 
     assert any(float(row["integral_pct"]) < 0 for row in rows if row["integral_pct"])
+
+
+def test_what_judgement_withholds_is_said_in_the_row_and_the_rest_stays_empty() -> None:
+    withheld = made_withheld("petrel/port", "shift_position", [1], 2)
+    shifts = pa.table({"run_id": ["run-000", "run-001"]})
+    readings = pa.table(
+        {
+            "run_id": ["run-001", "run-001", "run-000"],
+            "indicator": ["shift_reach_error", "battery_idle", "shift_reach_error"],
+            "facet": ["forward", None, "forward"],
+        }
+    )
+
+    assert exports.with_withheld("shifts", shifts, withheld)["withheld"].to_pylist() == [
+        None,
+        "reach_error_pct, transit_s, hesitation_s: shift position not believed (made so)",
+    ]
+    assert exports.with_withheld("readings", readings, withheld)["withheld"].to_pylist() == [
+        "shift position not believed (made so)",
+        None,
+        None,
+    ]
 
 
 def test_another_ending_is_a_usage_error_and_writes_nothing(run: Run, fleet: Path, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 sys.path.append(str(Path(__file__).parents[1] / "season"))
 
-from season_maker import DAY_S, FIRST_RUN, judged, made_series, noisy, told
+from season_maker import DAY_S, FIRST_RUN, judged, made_series, made_withheld, noisy, told
 
 from pipeline import extract, wording
 from pipeline.catalogue import Indicator, indicators
@@ -29,8 +29,12 @@ from pipeline.corrections import (
     windows_from,
 )
 from pipeline.database import Database, open_writable
+from pipeline.doubts import with_doubts
+from pipeline.history import Doubt, History, Runs
+from pipeline.morning import Morning
 from pipeline.register import Register, load_register
 from pipeline.states import State
+from pipeline.trust import Withheld
 
 INTEGRAL = indicators()["idle_integral"]
 
@@ -265,6 +269,21 @@ def fleet(tmp_path: Path) -> tuple[Database, Register]:
     return db, load_register(tmp_path)
 
 
+def morning(*states: State, withheld: Withheld | None = None) -> Morning:
+    """A judgement with the given states, of which this is withheld."""
+    return Morning(
+        fleet="Fleet",
+        simulated=True,
+        as_of=AS_OF,
+        fleet_findings=(),
+        boats=(),
+        states=states,
+        steps=(),
+        problems=(),
+        withheld=withheld or Withheld(),
+    )
+
+
 AS_OF = datetime.fromtimestamp(FIRST_RUN.timestamp() + 30 * DAY_S, UTC)
 
 
@@ -276,7 +295,7 @@ def of_row(found: Sequence[object], temp_c: float) -> Correction:
 
 
 def test_an_engine_s_corrections_come_from_its_own_rows_and_last_ten_runs(fleet: tuple[Database, Register]) -> None:
-    found = corrections(*fleet, "petrel/port", AS_OF, judged=())
+    found = corrections(*fleet, "petrel/port", AS_OF, morning())
 
     assert [row.temp_c for row in found.rows] == [20, 60, 80]
     assert of_row(found.rows, 60).change == pytest.approx(-7.0)
@@ -289,7 +308,7 @@ def test_an_engine_s_corrections_come_from_its_own_rows_and_last_ten_runs(fleet:
 
 
 def test_nothing_later_than_the_moment_is_used(fleet: tuple[Database, Register]) -> None:
-    found = corrections(*fleet, "petrel/port", FIRST_RUN + timedelta(days=3), judged=())
+    found = corrections(*fleet, "petrel/port", FIRST_RUN + timedelta(days=3), morning())
 
     assert of_row(found.rows, 60).runs == 3
 
@@ -298,25 +317,51 @@ def test_windows_before_the_last_change_do_not_count(fleet: tuple[Database, Regi
     values = np.r_[-9.5 + noisy(6, 0.1), -9.5 + noisy(6, 0.1)]
     setting = np.r_[np.full(6, 50.0), np.full(6, 45.0)]
     state = judged(made_series(values, "idle_integral", "neutral", temp_c=60.0, setting=setting))
-    found = corrections(*fleet, "petrel/port", AS_OF, judged=[state])
+    found = corrections(*fleet, "petrel/port", AS_OF, morning(state))
 
     assert found.since == FIRST_RUN + timedelta(days=6)
     assert of_row(found.rows, 60).runs == 6
 
 
+def test_no_cell_rests_on_a_withheld_window_and_it_is_said(fleet: tuple[Database, Register]) -> None:
+    sound = corrections(*fleet, "petrel/port", AS_OF, morning())
+    fleet[0].execute("update events.idle_windows set integral_pct = 40 where run_id in ('run-010', 'run-011')")
+    withheld = made_withheld("petrel/port", "idle_integral", [10, 11], 12)
+    found = corrections(*fleet, "petrel/port", AS_OF, morning(withheld=withheld))
+
+    assert of_row(found.rows, 60) == of_row(sound.rows, 60)  # the ten believed runs before them
+    assert found.add_ons == sound.add_ons
+    assert found.warnings == ("2 runs withheld: idle integral not believed (made so). No cell rests on them.",)
+
+
+def test_a_run_with_target_and_position_swapped_does_not_move_the_proposed_target() -> None:
+    values, swapped = -1.4 + noisy(40, 0.08), np.arange(40) >= 36
+    sound = made_series(values, setting=90.0)
+    spoiled = made_series(np.where(swapped, 1.4, values), setting=np.where(swapped, 88.6, 90.0))
+    record = Runs(sound.run_ids, sound.run_ids, sound.at_s, sound.at_s + 3600, sound.hours)
+    doubt = Doubt("shift_position", swapped, "swapped: the position moves before its target")
+    history = History(AS_OF, {"petrel/port": (spoiled,)}, {}, {"petrel/port": record}, {"petrel/port": (doubt,)})
+    (kept,) = with_doubts(history).series["petrel/port"]
+    of_sound = target_proposal(judged(sound.pick(slice(0, 36))))
+
+    assert target_proposal(judged(kept)) == of_sound
+    assert of_sound.reaches == pytest.approx(88.6, abs=0.1)
+    assert target_proposal(judged(spoiled)).reaches != of_sound.reaches
+
+
 def test_a_drifting_integral_is_warned_of_before_a_table_hides_it(fleet: tuple[Database, Register]) -> None:
     state = told("idle_integral", "neutral", -1.5, 8.0, "growing", temp_c=66.0)
-    found = corrections(*fleet, "petrel/port", AS_OF, judged=[state])
+    found = corrections(*fleet, "petrel/port", AS_OF, morning(state))
 
     (warning,) = found.warnings
     assert "rule out dirt, air leak and load first" in warning
 
 
 def test_an_engine_without_windows_has_no_correction_and_a_stranger_is_named(fleet: tuple[Database, Register]) -> None:
-    found = corrections(*fleet, "petrel/starboard", AS_OF, judged=())
+    found = corrections(*fleet, "petrel/starboard", AS_OF, morning())
 
     assert [row.temp_c for row in found.rows] == list(DEFAULT_ROWS_C)
     assert {row.correction.reason for row in found.rows} == {"no idle window near it"}
     assert (found.add_ons, found.targets) == ((), ())
     with pytest.raises(KeyError, match="petrel/starboard"):
-        corrections(*fleet, "petrel/starbord", AS_OF, judged=())
+        corrections(*fleet, "petrel/starbord", AS_OF, morning())

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from dashboard.charts import coverage, drawing, idling, marks, responding, seen, shifting, tracing
+from dashboard.charts import believing, coverage, drawing, idling, marks, responding, seen, shifting, tracing
 from pipeline.baselines import ThenNow, Watched
 from pipeline.catalogue import Limits, indicators
 from pipeline.channels import CHANNELS
@@ -38,6 +38,8 @@ def _shifts() -> pd.DataFrame:
             "battery_v": [13.1, 12.9, 13.0],
             "temp_c": [60.0, float("nan"), 60.0],
             "why_null": [None, None, "too short"],
+            "withheld": None,
+            "transit_withheld": None,
         }
     )
     return with_local_time(rows, AUCKLAND)
@@ -67,6 +69,25 @@ def test_no_time_stays_no_time() -> None:
 
 def test_only_shifts_with_a_reading_are_drawn() -> None:
     assert shifting.reach_rows(_shifts())["reach_error_pct"].tolist() == [-1.5, 0.1]
+
+
+def test_a_withheld_shift_is_a_cross_with_its_word_and_does_not_flatten_the_others() -> None:
+    rows = pd.concat([_shifts(), _shifts().assign(reach_error_pct=40.0, withheld="sensor")], ignore_index=True)
+    spec = shifting.reach(shifting.reach_rows(rows), Limits(watch=1, hold=2)).to_dict()
+    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    shape = dots["encoding"]["shape"]
+    assert dict(zip(shape["scale"]["domain"], shape["scale"]["range"], strict=True))["withheld"] == believing.SHAPE
+    drawn = pd.DataFrame(spec["datasets"][dots["data"]["name"]])
+    # the limits reach from -2 to 2: not beyond 2.6 (0.15 of their span)
+    assert drawn[drawn["mark"] == "withheld"]["drawn"].unique().tolist() == pytest.approx([2.6])
+    assert drawn[drawn["mark"] != "withheld"]["drawn"].tolist() == [-1.5, 0.1]
+    assert [tip["field"] for tip in dots["encoding"]["tooltip"]][-1] == "withheld"
+
+
+def test_where_all_is_believed_no_legend_speaks_of_withheld() -> None:
+    spec = shifting.reach(shifting.reach_rows(_shifts()), REACH.limits).to_dict()
+    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    assert dots["encoding"]["shape"]["scale"]["domain"] == ["reverse", "neutral", "forward"]
 
 
 def test_limits_stand_about_the_target_in_force() -> None:
@@ -157,6 +178,8 @@ def _windows() -> pd.DataFrame:
             "duration_s": [20.0, 20.0, 20.0],
             "rpm_mean": [620.0, 610.0, 600.0],
             "file": ["f", "f", "f"],
+            "withheld": None,
+            "trim_withheld": None,
         }
     )
     return with_local_time(rows, AUCKLAND)
@@ -200,6 +223,7 @@ def test_a_response_shows_where_each_facet_would_be_watched() -> None:
                 "n": [3, 3, 2],
                 "temp_c": [60.0, 60.0, 60.0],
                 "file": ["f", "f", "f"],
+                "withheld": None,
             }
         ),
         AUCKLAND,
@@ -223,7 +247,8 @@ def test_cold_and_hot_are_told_by_shape_and_colour() -> None:
     steps = pd.DataFrame({"local_ms": [0.0], "what": ["whole fleet"]})
     spec = idling.trim(idling.trim_rows(_windows()), days, steps, Limits(watch=5, hold=10)).to_dict()
     dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
-    assert dots["encoding"]["color"]["field"] == dots["encoding"]["shape"]["field"] == "thermal"
+    assert dots["encoding"]["color"]["field"] == dots["encoding"]["shape"]["field"] == "mark"
+    assert dots["encoding"]["shape"]["scale"]["domain"] == ["cold", "hot"]
 
 
 def test_what_a_log_does_not_show_is_drawn_as_not_seen() -> None:

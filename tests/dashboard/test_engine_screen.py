@@ -14,6 +14,7 @@ from pipeline.catalogue import indicators
 from pipeline.ingest import ingest
 from pipeline.register import load_register
 from pipeline.store import Store
+from pipeline.trust import Withheld
 
 ENGINE = "curlew/port"
 AS_OF = datetime.fromisoformat("2026-06-15T05:00+00:00")
@@ -96,10 +97,10 @@ def _first(folder: Path, what: str) -> dict[str, Any]:
     store = Store(folder)
     if what == "runs":
         names = ("engagement_dip",)
-        rows = screen_data.engine_readings(store.reader(), ENGINE, names, AS_OF, ZoneInfo("UTC"))
+        rows = screen_data.engine_readings(store.reader(), ENGINE, names, AS_OF, ZoneInfo("UTC"), Withheld())
     else:
         fetch = {"shifts": screen_data.shifts, "windows": screen_data.idle_windows}[what]
-        rows = fetch(store.reader(), ENGINE, AS_OF, ZoneInfo("UTC"))
+        rows = fetch(store.reader(), ENGINE, AS_OF, ZoneInfo("UTC"), Withheld())
         known = {"shifts": "reach_error_pct", "windows": "integral_pct"}[what]
         rows = rows[rows[known].notna() & ((what == "shifts") | rows.get("gear", rows["at_s"]).eq("neutral"))]
     return dict(rows.to_dict("records")[0])

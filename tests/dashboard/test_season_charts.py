@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.charts import drawing, palette, seasons, weekly
+from dashboard.charts import believing, drawing, palette, seasons, weekly
 from pipeline.happenings import Happening
 from pipeline.projections import Projection, Reach
 from pipeline.season_data import WEEK_MS
@@ -34,6 +34,7 @@ def _readings() -> pd.DataFrame:
             "temp_c": [60.0] * 3,
             "battery_v": [13.8] * 3,
             "file": ["f", "g", "h"],
+            "withheld": None,
         }
     )
 
@@ -50,6 +51,7 @@ def _weeks() -> pd.DataFrame:
             "n": [4, 5, 6, 2],
             "runs": [1, 2, 3, 1],
             "standing": ["ready", "hold", "watch", "ready"],
+            "withheld": None,
         }
     )
 
@@ -146,6 +148,19 @@ def test_colours_part_about_the_middle_and_say_their_unit() -> None:
     assert colour["scale"]["domain"] == [-2.0, 0, 2.0]
     assert colour["scale"]["clamp"] is True
     assert colour["legend"]["title"] == "% of travel: off what is wanted"
+
+
+def test_a_withheld_week_is_an_open_cell_with_a_cross_and_a_withheld_reading_is_on_no_line() -> None:
+    weeks = _weeks().assign(withheld=[None, None, None, "sensor"])
+    (_, crosses) = _layers(weekly.heat(weeks, title="", half=2.0, dark=False), "point")[::-1]
+    assert crosses["mark"]["shape"] == believing.SHAPE
+    rows = seasons.season_rows(_readings(), ["tern/port", "tern/starboard"], own=True)
+    rows = rows.assign(withheld=[None, "sensor"])
+    chart = seasons.season(rows, ["port", "starboard"], seasons.happening_rows((), AUCKLAND), "%", drawing.NO_LIMITS)
+    drawn = chart.to_dict()
+    (dots,), (line,) = _layers(chart, "point"), _layers(chart, "line")
+    assert [row["mark"] for row in drawn["datasets"][dots["data"]["name"]]] == ["port", "withheld"]
+    assert [row["mark"] for row in drawn["datasets"][line["data"]["name"]]] == ["port"]
 
 
 def test_a_week_beyond_a_limit_bears_its_symbol_and_counts_are_told() -> None:

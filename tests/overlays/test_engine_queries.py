@@ -7,9 +7,11 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
+from season_maker import made_withheld
 
 from pipeline import baselines, screen_data
 from pipeline.database import Database
+from pipeline.trust import Withheld
 
 FIRST = datetime(2026, 5, 1, 8, tzinfo=UTC)
 AS_OF = datetime(2026, 7, 1, tzinfo=UTC)
@@ -48,26 +50,37 @@ def test_offset_is_what_all_gears_do_and_span_what_the_way_between_the_ends_does
     db: Database, errors: dict[str, float], targets: dict[str, float], offset: float, span: float
 ) -> None:
     _run(db, 0, errors, targets)
-    found = screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND)
+    found = screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND, Withheld())
     assert found[["offset_pct", "span_pct", "shifts"]].to_numpy().tolist() == [pytest.approx([offset, span, 12])]
 
 
 def test_a_run_that_lacks_a_gear_says_nothing_of_all_gears(db: Database) -> None:
     _run(db, 0, {"neutral": 0.0, "forward": -1.0}, USUAL)
-    assert screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND).empty
+    assert screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND, Withheld()).empty
 
 
 def test_offset_and_span_are_told_at_first_and_now(db: Database) -> None:
     for day in range(12):
         _run(db, day, {"reverse": day / 10, "neutral": 0.0, "forward": -day / 10}, USUAL)
-    said = baselines.offset_span_says(screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND))
+    said = baselines.offset_span_says(screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND, Withheld()))
     # the last five runs are days 7 to 11, their middle day 9: span -1.8; the first five's is day 2: -0.4
     assert "Span −1.80 % over the last 5 runs, −0.40 % over the first 5." in said
     assert "Offset +0.00 %" in said
 
 
-def _window(db: Database, at: datetime, thermal: str, trim: float) -> None:
-    db.execute("insert into events.idle_windows values ('a/b', 'log', ?, ?, ?)", (at, thermal, trim))
+def test_a_withheld_run_is_in_no_offset_and_stands_among_the_rows_with_its_reason(db: Database) -> None:
+    for day in range(6):
+        _run(db, day, dict.fromkeys(USUAL, 30.0 if day >= 4 else 0.1), USUAL)
+    swapped = made_withheld("a/b", "shift_target", [4, 5], 6, "run-{}")
+    found = screen_data.offset_span(db, "a/b", AS_OF, AUCKLAND, swapped)
+
+    assert found["withheld"].tolist() == [None] * 4 + ["shift target not believed (made so)"] * 2
+    assert baselines.offset_span_says(found).startswith("Offset +0.10 % over the last 4 runs")
+    assert "withheld" in baselines.offset_span_says(found[found["withheld"].notna()])
+
+
+def _window(db: Database, at: datetime, thermal: str, trim: float, run_id: str = "run-0") -> None:
+    db.execute("insert into events.idle_windows values ('a/b', ?, 'log', ?, ?, ?)", (run_id, at, thermal, trim))
 
 
 def test_the_middle_of_a_day_lies_halfway_between_its_cold_and_its_hot_median(db: Database) -> None:
@@ -77,11 +90,21 @@ def test_the_middle_of_a_day_lies_halfway_between_its_cold_and_its_hot_median(db
         for trim in trims:
             _window(db, morning, thermal, trim)
     _window(db, morning + timedelta(days=1), "cold", 4.0)  # a day without a hot window has no middle
-    found = screen_data.trim_days(db, "a/b", AS_OF, AUCKLAND)
+    found = screen_data.trim_days(db, "a/b", AS_OF, AUCKLAND, Withheld())
     # medians 5 and 2, halfway 3.5
     assert found[["cold_pct", "hot_pct", "middle_pct", "windows"]].to_numpy().tolist() == [[5.0, 2.0, 3.5, 5.0]]
     assert found["when"].tolist() == ["Sat 02 May 2026 12:00:00"]
     assert "+3.5 % (5 windows)" in baselines.middle_says(found)
+
+
+def test_a_withheld_trim_is_in_no_middle(db: Database) -> None:
+    db.execute("insert into marts.logs values ('log', 'f', ?)", (FIRST,))
+    for thermal, trim, run_id in (("cold", 5.0, "run-0"), ("hot", 2.0, "run-0"), ("hot", 90.0, "run-1")):
+        _window(db, FIRST, thermal, trim, run_id)
+    withheld = made_withheld("a/b", "fuel_trim", [1], 2, "run-{}")
+    found = screen_data.trim_days(db, "a/b", AS_OF, AUCKLAND, withheld)
+
+    assert found["middle_pct"].tolist() == [3.5]
 
 
 def test_without_a_day_that_had_both_there_is_no_middle() -> None:

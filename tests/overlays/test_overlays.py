@@ -113,12 +113,12 @@ def _shifts(
         db.execute("insert into marts.logs values (?, ?, ?)", (name, f"inbox/{name}.csv", at + timedelta(hours=1)))
         db.execute("insert into marts.engine_logs values ('a/b', ?, ?)", (name, f"samples/{name}.parquet"))
         db.execute(
-            "insert into events.shifts values ('a/b', ?, ?, 5, ?, ?, 50, 90, 50.1, 89, -1, 0.4, 0.0, 13.5, ?)",
-            (name, at, from_gear, to_gear, temp),
+            "insert into events.shifts values ('a/b', ?, ?, ?, 5, ?, ?, 50, 90, 50.1, 89, -1, 0.4, 0.0, 13.5, ?)",
+            (name, name, at, from_gear, to_gear, temp),
         )
 
 
-def _chosen(db: Database, **changed: float) -> pd.DataFrame:
+def _chosen(db: Database, **changed: object) -> pd.DataFrame:
     asked = {
         "engine_id": "a/b",
         "as_of": AS_OF,
@@ -127,6 +127,7 @@ def _chosen(db: Database, **changed: float) -> pd.DataFrame:
         "fewest": 2,
         "like_temp_c": 5.0,
         "like_v": 0.2,
+        "withheld": [],
         **{f"since_{gear}_s": 0.0 for gear in ("reverse", "neutral", "forward")},
         **changed,
     }
@@ -165,6 +166,13 @@ def test_shifts_before_the_present_comparison_are_left_out(db: Database) -> None
     assert _days(_chosen(db, since_forward_s=since), "first") == [4, 5, 6, 7]
 
 
+def test_a_withheld_shift_is_neither_among_the_newest_nor_in_the_band(db: Database) -> None:
+    _shifts(db, [60] * 12)
+    found = _chosen(db, withheld=["neutral-forward-1", "neutral-forward-11"])
+    assert _days(found, "newest") == [8, 9, 10]
+    assert _days(found, "first") == [0, 2, 3, 4]
+
+
 def test_a_throw_straight_through_and_a_shift_never_settled_are_left_out(db: Database) -> None:
     _shifts(db, [60] * 4)
     _shifts(db, [60] * 4, from_gear="forward", to_gear="reverse")
@@ -176,5 +184,5 @@ def test_a_throw_straight_through_and_a_shift_never_settled_are_left_out(db: Dat
 
 def test_a_log_that_ended_after_the_moment_is_not_known_yet(db: Database) -> None:
     _shifts(db, [60] * 6)
-    found = _chosen(db, as_of=FIRST + timedelta(days=2, hours=2))  # type: ignore[arg-type]
+    found = _chosen(db, as_of=FIRST + timedelta(days=2, hours=2))
     assert _days(found, "newest") == [0, 1, 2]

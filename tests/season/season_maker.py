@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.catalogue import Limits, indicators
-from pipeline.history import FloatArray, Series, SeriesKey
+from pipeline.history import Doubt, FloatArray, Runs, Series, SeriesKey
 from pipeline.logbook import Kind, Note
 from pipeline.season.epochs import current_epoch
 from pipeline.season.like_for_like import like_for_like
 from pipeline.season.movement import Compared, Movement, movement
 from pipeline.season.together import CommonStep
 from pipeline.states import State, judge
+from pipeline.trust import Distrust, Withheld
 
 FIRST_RUN = datetime(2026, 3, 2, 8, tzinfo=UTC)
 DAY_S = 86400.0
@@ -86,6 +87,15 @@ def judged(
     """The state of a series against the indicator's own limits, or others."""
     indicator = indicators()[series.key.indicator]
     return judge(moved(series, notes, steps), indicator, limits or indicator.limits)
+
+
+def made_withheld(engine_id: str, channel: str, spoiled: Sequence[int], runs: int, name: str = "run-{:03}") -> Withheld:
+    """An engine with one run a day, of which some, by their place, cannot be believed of a channel."""
+    run_ids = np.asarray([name.format(place) for place in range(runs)], dtype=object)
+    started_s = FIRST_RUN.timestamp() + DAY_S * np.arange(runs)
+    record = Runs(run_ids, run_ids, started_s, started_s + 3600, np.arange(runs, dtype=np.float64))
+    doubt = Doubt(channel, np.isin(np.arange(runs), list(spoiled)), "made so")
+    return Withheld({engine_id: Distrust(record, (doubt,))})
 
 
 SD = {

@@ -30,7 +30,9 @@ def rows_of(state: State) -> pd.DataFrame:
     """A state's readings as the query gives them."""
     series, count = state.moved.series, len(state.moved.series)
     boat, _, engine = state.key.engine_id.partition("/")
-    found = pd.DataFrame({"at_s": series.at_s, "value": series.value, "own": series.value, "n": series.n})
+    found = pd.DataFrame(
+        {"at_s": series.at_s, "value": series.value, "own": series.value, "n": series.n, "withheld": None}
+    )
     named = found.assign(engine_id=state.key.engine_id, run_id=series.run_ids, boat=[boat] * count, engine=engine)
     return with_local_time(named, AUCKLAND)
 
@@ -109,6 +111,18 @@ def test_colours_reach_as_far_as_the_limits(name: str, facet: str, limits: Limit
     assert season_data.half_range(rows, indicators()[name], facet, limits) == pytest.approx(expected)
 
 
+def test_a_withheld_reading_is_in_no_week_and_a_week_of_them_alone_has_no_number() -> None:
+    state = judged(made_series(np.r_[noisy(14, 0.1), np.full(7, 40.0)], days=np.arange(21.0) - 0.5))
+    rows = rows_of(state).assign(withheld=[None] * 12 + ["sensor"] * 9)
+    found = season_data.weeks(rows, {state.key.engine_id: state}, REACH, "forward")
+
+    assert found["runs"].tolist() == [7, 5, 0]
+    assert found["withheld"].tolist() == [None, None, "sensor"]
+    assert found["says"].tolist()[-1] == "withheld"
+    assert found["standing"].tolist() == ["ready"] * 3
+    assert found["value"].isna().tolist() == [False, False, True]
+
+
 def fleet_rows(step: float) -> pd.DataFrame:
     """Six engines, twenty days: each at its own level, all `step` higher from the tenth day on."""
     days = np.arange(20.0)
@@ -119,7 +133,7 @@ def fleet_rows(step: float) -> pd.DataFrame:
         frames.append(
             pd.DataFrame(
                 {"engine_id": f"boat-{place}/port", "at_s": at_s, "own": own, "value": own + step * (at_s >= STEP.at_s)}
-            )
+            ).assign(withheld=None)
         )
     return with_local_time(pd.concat(frames, ignore_index=True), AUCKLAND)
 
@@ -137,6 +151,14 @@ def test_a_day_on_which_hardly_anyone_ran_says_nothing_of_the_fleet() -> None:
     few = rows[~((rows["at_s"] > STEP.at_s) & rows["engine_id"].isin([f"boat-{place}/port" for place in range(3)]))]
 
     assert len(season_data.together_days(few)) == 10
+
+
+def test_a_withheld_reading_does_not_speak_for_the_fleet() -> None:
+    rows = fleet_rows(0.0)
+    spoiled = rows.assign(value=rows["value"] + 50, own=rows["own"] + 50)[rows["engine_id"] < "boat-4"]
+    found = season_data.together_days(pd.concat([rows, spoiled.assign(withheld="sensor")]))
+
+    assert found["value"].to_numpy() == pytest.approx(season_data.together_days(rows)["value"].to_numpy())
 
 
 def test_the_stair_of_two_steps_adds_their_sizes_and_their_variances() -> None:

@@ -1,7 +1,7 @@
 /*
 title = "Idle history"
-what = """The idle windows with an integral of one engine's newest runs. Parameters: the engine, how many runs, and the
-moment after which nothing is used."""
+what = """The idle windows with an integral of one engine's newest runs. Parameters: the engine, how many runs, the runs whose
+integral is withheld, and the moment after which nothing is used."""
 reads = ["events.runs", "events.idle_windows", "marts.logs"]
 
 [columns]
@@ -15,7 +15,10 @@ with newest as (
         runs.started_at
     from events.runs
     inner join marts.logs on runs.log_id = logs.log_id
-    where runs.engine_id = $engine_id and logs.ended_at <= $as_of
+    where
+        runs.engine_id = $engine_id
+        and logs.ended_at <= $as_of
+        and not list_contains($withheld::varchar [], runs.run_id)
     order by runs.started_at desc
     limit $runs
 )

@@ -6,6 +6,7 @@ reads = ["marts.readings", "events.runs", "marts.logs"]
 select
     readings.indicator,
     readings.facet,
+    readings.run_id,
     epoch(readings.started_at) as at_s,
     readings.value,
     readings.n,

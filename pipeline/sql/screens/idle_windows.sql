@@ -7,6 +7,7 @@ reads = ["events.idle_windows", "events.runs", "marts.logs"]
 select
     epoch(idle_windows.started_at) as at_s,
     idle_windows.log_id,
+    idle_windows.run_id,
     logs.file,
     idle_windows.gear,
     idle_windows.duration_s,

@@ -26,6 +26,7 @@ with by_run as (
 )
 
 select
+    by_run.run_id,
     epoch(by_run.started_at) as at_s,
     (by_run.reverse_pct + by_run.neutral_pct + by_run.forward_pct) / 3 as offset_pct,
     (by_run.forward_pct - by_run.reverse_pct) * coalesce(by_run.direction, 1) as span_pct,

@@ -2,9 +2,9 @@
 title = "Shifts to lay over each other"
 what = """The newest shifts of one engine from and to neutral, and the first ones of the present comparison that were made at
 like voltage and temperature, each with where its samples are. A throw straight through neutral is none of them, nor is a
-shift without a settled position. Parameters: the engine, the moment, from when on each gear's comparison runs (epoch s, 0
-for the first log), how many newest and how many first ones, the fewest that make a picture, and how far beyond the newest
-ones' own range a temperature (C) and a voltage (V) still counts as like."""
+shift without a settled position. Parameters: the engine, the moment, the runs that are withheld, from when on each gear's
+comparison runs (epoch s, 0 for the first log), how many newest and how many first ones, the fewest that make a picture,
+and how far beyond the newest ones' own range a temperature (C) and a voltage (V) still counts as like."""
 reads = ["events.shifts", "marts.engine_logs", "marts.logs"]
 
 [columns]
@@ -47,6 +47,7 @@ with usable as (
         shifts.engine_id = $engine_id
         and logs.ended_at <= $as_of
         and shifts.settled_pct is not null
+        and not list_contains($withheld::varchar [], shifts.run_id)
         and shifts.from_gear <> shifts.to_gear
         and (shifts.from_gear = 'neutral' or shifts.to_gear = 'neutral')
         -- the lever did wait in the gear before: no second half of a throw straight through
@@ -113,10 +114,26 @@ chosen as (
         ) as place
     from counted
     where is_like or not has_like
+),
+
+shown as (
+    select
+        * exclude (is_like, has_like, place),
+        'first' as role,
+        has_like as is_like
+    from chosen
+    where place <= $first
+    union all by name
+    select
+        *,
+        'newest' as role,
+        true as is_like
+    from usable
+    where newest_no <= $newest
 )
 
 select
-    'first' as role,
+    role,
     log_id,
     file,
     samples,
@@ -131,29 +148,8 @@ select
     hesitation_s,
     battery_v,
     temp_c,
-    has_like as is_like
-from chosen
-where place <= $first
-union all
-select
-    'newest' as role,
-    log_id,
-    file,
-    samples,
-    at_s,
-    held_s,
-    from_gear,
-    to_gear,
-    target_pct,
-    settled_pct,
-    reach_error_pct,
-    transit_s,
-    hesitation_s,
-    battery_v,
-    temp_c,
-    true as is_like
-from usable
-where newest_no <= $newest
+    is_like
+from shown
 order by
     role,
     at_s

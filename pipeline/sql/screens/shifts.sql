@@ -6,6 +6,7 @@ reads = ["events.shifts", "marts.logs"]
 select
     epoch(shifts.started_at) as at_s,
     shifts.log_id,
+    shifts.run_id,
     logs.file,
     shifts.from_gear,
     shifts.to_gear,

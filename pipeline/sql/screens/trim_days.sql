@@ -2,7 +2,7 @@
 title = "Fuel trim day by day"
 what = """The median trim of one engine's idle windows, cold and hot, of each day of the fleet's own calendar that had both,
 and the middle between them: the table can be right for one of the two or for the middle, never for both. Parameters: the
-engine, the moment, the fleet's time zone."""
+engine, the moment, the fleet's time zone, the runs whose trim is withheld."""
 reads = ["events.idle_windows", "marts.logs"]
 
 [columns]
@@ -23,6 +23,7 @@ with by_day as (
         and logs.ended_at <= $as_of
         and idle_windows.fuel_trim_pct is not null
         and idle_windows.thermal in ('cold', 'hot')
+        and not list_contains($withheld::varchar [], idle_windows.run_id)
     group by day
 )
 

@@ -1,0 +1,72 @@
+"""Readings that judgement withholds, told apart from the others: a violet × with its word, at the edge if far off."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts import palette
+
+WITHHELD: Final = "withheld"
+"""What a withheld mark is called in a legend."""
+
+SHAPE: Final = "M-1,-0.6L-0.6,-1L0,-0.4L0.6,-1L1,-0.6L0.4,0L1,0.6L0.6,1L0,0.4L-0.6,1L-1,0.6L-0.4,0Z"
+"""A diagonal cross as an SVG path: no other mark has it."""
+
+COLOUR: Final = palette.STATUS["unchecked"]
+
+ROOM: Final = 0.15
+"""How far beyond the believed marks, in shares of their span, a withheld one is drawn at most."""
+
+
+@dataclass(frozen=True, eq=False)
+class Marks:
+    """Rows with `mark`, by which colour and shape are told, and `drawn`, where each stands; and what tells them."""
+
+    rows: pd.DataFrame
+    colours: alt.Scale
+    shapes: alt.Scale
+    tips: tuple[alt.Tooltip, ...]
+
+    @property
+    def believed(self) -> pd.DataFrame:
+        """The rows that are not withheld."""
+        return self.rows[self.rows["mark"] != WITHHELD]
+
+
+def marks(
+    rows: pd.DataFrame,
+    by: str,
+    value: str,
+    looks: Mapping[str, tuple[str, str]],
+    *,
+    why: str = "withheld",
+    beside: Sequence[float] = (),
+) -> Marks:
+    """The rows told apart by a column, its names looking as given (colour, shape), those with a reason `why` withheld.
+
+    A withheld value far from all others is drawn at their edge, so that the others can still be read; its tooltip
+    tells the value. `beside` are more values that the scale reaches, such as limits.
+    """
+    kept = rows[why].isna()
+    names = {**looks} if kept.all() else {**looks, WITHHELD: (COLOUR, SHAPE)}
+    colours, shapes = ([look[place] for look in names.values()] for place in (0, 1))
+    return Marks(
+        rows.assign(mark=rows[by].where(kept, WITHHELD), drawn=_drawn(rows[value], kept, beside)),
+        alt.Scale(domain=list(names), range=colours),
+        alt.Scale(domain=list(names), range=shapes),
+        () if kept.all() else (alt.Tooltip(f"{why}:N", title="withheld"),),
+    )
+
+
+def _drawn(values: pd.Series[Any], kept: pd.Series[bool], beside: Sequence[float]) -> pd.Series[Any]:
+    """The values, withheld ones held inside the range of the others and a little more."""
+    reached = [*values[kept].dropna(), *beside]
+    if not reached:
+        return values
+    room = ROOM * (max(reached) - min(reached))
+    return values.where(kept, values.clip(min(reached) - room, max(reached) + room))
