@@ -15,6 +15,7 @@ from typing import Any
 from urllib.parse import parse_qsl
 
 import pytest
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 import demo_fleet
@@ -30,6 +31,14 @@ MAIN = sys.modules["__main__"]
 LAST_DAY = date(2026, 6, 14)
 MORNING = "2026-06-15T06:00"
 """The morning after the last simulated day."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_search_for_components() -> Iterator[None]:
+    """Spare every run of the app the search through all installed packages for widgets; the app has none of them."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(manifest_scanner, "scan_component_manifests", list)
+        yield
 
 
 @pytest.fixture(autouse=True)
@@ -110,7 +119,7 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Opened:
 
     def open_screen(folder: Path, screen: str = "morning", **parameters: str | None) -> Screen:
         monkeypatch.setattr(sys, "argv", [str(APP), str(folder)])
-        app = AppTest.from_file(APP, default_timeout=60).run()
+        app = AppTest.from_file(APP, default_timeout=60)
         for name, value in {"as_of": MORNING, **parameters}.items():
             if value is not None:
                 app.query_params[name] = value
