@@ -188,7 +188,13 @@ def _load(db: Database, chains: Sequence[Chain]) -> None:
         db.execute("create temp view samples as from long_samples")
     else:
         # as an Arrow table: made in two thirds of the time of a table of DuckDB's own, and scanned in half
-        db.register("samples", db.sql(_select_samples(pieces)).to_arrow_table())
+        db.register("samples", in_order(db.sql(_select_samples(pieces)).to_arrow_table()))
+
+
+def in_order(samples: pa.Table) -> pa.Table:
+    """The samples with rising times: what every window of the event queries rests on, and no reader promises it."""
+    times = samples["time_s"].to_numpy()
+    return samples if (times[1:] > times[:-1]).all() else samples.sort_by("time_s")
 
 
 def _laid_out(chains: Sequence[Chain]) -> list[_Piece]:
@@ -308,17 +314,30 @@ def _carried(name: str) -> str:
 
 def _gear(pieces: Sequence[_Piece], filled: Mapping[str, str]) -> str:
     """SQL for the gear code: the logged gear, else the gear whose target level is nearest."""
-    files: dict[tuple[GearLevel, ...], list[str]] = defaultdict(list)
+    files: dict[tuple[GearLevel, ...], list[int]] = defaultdict(list)
     for number, piece in enumerate(pieces):
         if piece.levels:
-            files[piece.levels].append(str(number))
+            files[piece.levels].append(number)
     if not files:
         return filled["gear"]
     tests = [
-        f"when file_no in ({', '.join(numbers)}) then {_nearest(filled['shift_target'], levels)}"
-        for levels, numbers in files.items()
+        f"when {_among(numbers)} then {_nearest(filled['shift_target'], levels)}" for levels, numbers in files.items()
     ]
     return f"case {' '.join(tests)} else {filled['gear']} end"
+
+
+def _among(numbers: Sequence[int]) -> str:
+    """SQL for a file number among these, as spans of neighbours.
+
+    A list (`in (0, 1, …)`) would do, but DuckDB turns a long one into a join, and what comes out of a join is no longer
+    in the order of the files: every event after the first displaced sample would be wrong.
+    """
+    spans = [
+        (held[0][1], held[-1][1])
+        for _, group in itertools.groupby(enumerate(numbers), lambda each: each[1] - each[0])
+        for held in [list(group)]
+    ]
+    return "(" + " or ".join(f"file_no between {first} and {last}" for first, last in spans) + ")"
 
 
 def _nearest(target: str, levels: Sequence[GearLevel]) -> str:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from log_maker import START_S, Bench, Events, Log, Row, Trip, events_of
 from random_trips import random_log, random_trip
 
-from pipeline.extract import EVENT_TABLES, batches, extract
+from pipeline.extract import EVENT_TABLES, batches, extract, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -221,6 +222,22 @@ def test_batches_hold_every_chain_once_and_no_more_rows_than_allowed(bench: Benc
     groups = batches(chains, rows_at_most=10, rows_of=lambda chain: sizes[chain.engine_id])
     assert [[sizes[chain.engine_id] for chain in group] for group in groups] == [[3, 4], [9, 1], [1, 1], [20]]
     assert [chain for group in groups for chain in group] == chains
+
+
+def test_many_logs_without_a_gear_are_measured_as_each_alone(bench: Bench) -> None:
+    # a few rows beyond DuckDB's vectors of 2,048: where the reading loses the order of the rows, these go to its end
+    shifting = Trip.warm(gear=None).at(0, shift_target=50).shift(40, "forward", settled=88.7).shift(60, "neutral")
+    shifting.channels.pop("gear")
+    logs = [shifting.until(2063 / 20 + number).log(20) for number in (0, 0, 0, 3, 0, 7, 0, 0, 0, 11, 0, 0)]
+    for log, found in zip(logs, bench.each(logs), strict=True):
+        alone = bench.measure(log)
+        assert [shift["reach_error_pct"] for shift in found.shifts] == pytest.approx([-1.3, 0.0], abs=1e-4)
+        _assert_alike(found, alone, "log_id", "engine_id", "run_id", "started_at", "at_s", tolerance=1e-9)
+
+
+def test_samples_are_measured_in_their_order_however_they_were_read() -> None:
+    mixed = pa.table({"time_s": [1.0, 4.0, 2.0, 3.0], "rpm": [1.0, 4.0, 2.0, 3.0]})
+    assert in_order(mixed).to_pydict() == {"time_s": [1.0, 2.0, 3.0, 4.0], "rpm": [1.0, 2.0, 3.0, 4.0]}
 
 
 def test_a_second_call_does_not_see_the_first(bench: Bench) -> None:
