@@ -25,7 +25,10 @@ ROOM: Final = 0.15
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Rows with `mark`, by which colour and shape are told, and `drawn`, where each stands; and what tells them."""
+    """Rows with `mark`, by which colour and shape are told, and where each stands; and what tells them.
+
+    `drawn` is its height, `along` its place across where that was asked for.
+    """
 
     rows: pd.DataFrame
     colours: alt.Scale
@@ -46,17 +49,20 @@ def marks(
     *,
     why: str = "withheld",
     beside: Sequence[float] = (),
+    across: str | None = None,
 ) -> Marks:
     """The rows told apart by a column, its names looking as given (colour, shape), those with a reason `why` withheld.
 
     A withheld value far from all others is drawn at their edge, so that the others can still be read; its tooltip
-    tells the value. `beside` are more values that the scale reaches, such as limits.
+    tells the value. `beside` are more values that the scale reaches, such as limits; `across` is the column of the
+    other axis where that can be as far off.
     """
     kept = rows[why].isna()
     names = {**looks} if kept.all() else {**looks, WITHHELD: (COLOUR, SHAPE)}
     colours, shapes = ([look[place] for look in names.values()] for place in (0, 1))
+    told = rows.assign(mark=rows[by].where(kept, WITHHELD), drawn=_drawn(rows[value], kept, beside))
     return Marks(
-        rows.assign(mark=rows[by].where(kept, WITHHELD), drawn=_drawn(rows[value], kept, beside)),
+        told if across is None else told.assign(along=_drawn(rows[across], kept, ())),
         alt.Scale(domain=list(names), range=colours),
         alt.Scale(domain=list(names), range=shapes),
         () if kept.all() else (alt.Tooltip(f"{why}:N", title="withheld"),),

@@ -48,7 +48,7 @@ def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted:
     """Integral against temperature over what the baseline expects, with the wanted band; a window can be picked."""
     pick, places = picking.pick(PICK), drawing.limit_rows(limits, wanted)
     looks = {age: look for age, look in _AGE_LOOKS.items() if age in set(rows["age"])}
-    found = believing.marks(rows, "age", "integral_pct", looks, beside=places["value"].tolist())
+    found = believing.marks(rows, "age", "integral_pct", looks, beside=places["value"].tolist(), across="temp_c")
     band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}]))
     zone = band.mark_rect(color=palette.STATUS["ready"], opacity=0.22).encode(y="low:Q", y2="high:Q")
     word = drawing.word_at_the_end(band, alt.Y("high:Q"), "wanted")
@@ -56,7 +56,7 @@ def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted:
         alt.Chart(found.rows)
         .mark_point(strokeWidth=1.4)
         .encode(
-            x=alt.X("temp_c:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
+            x=alt.X("along:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
             y=alt.Y("drawn:Q", title="integral, %"),
             color=alt.Color("mark:N", scale=found.colours, legend=alt.Legend(columns=2)),
             shape=alt.Shape("mark:N", scale=found.shapes, legend=alt.Legend(columns=2)),

@@ -125,8 +125,8 @@ def transit_rows(shifts: pd.DataFrame, gear: str, against: str) -> pd.DataFrame:
 
 def transit(rows: pd.DataFrame, expected: pd.DataFrame, against: str, title: str) -> drawing.Chart:
     """Transit time against battery voltage or temperature, over what the baseline expects there."""
-    x = alt.X(f"{against}:Q", title=title, scale=alt.Scale(zero=False, nice=True), axis=alt.Axis(tickCount=6))
-    found = believing.marks(rows, "to_gear", "transit_s", _LOOKS, why="transit_withheld")
+    x = alt.X("along:Q", title=title, scale=alt.Scale(zero=False, nice=True), axis=alt.Axis(tickCount=6))
+    found = believing.marks(rows, "to_gear", "transit_s", _LOOKS, why="transit_withheld", across=against)
     dots = (
         alt.Chart(found.rows)
         .mark_point(filled=True, opacity=0.75, size=50)
