@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Final, Self
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
@@ -195,9 +195,7 @@ def notes(
     try:
         with closing(_opened_to_read(folder)) as connection:
             _version(connection)
-            # a logbook of an older version gets its new columns with the next note; reading changes nothing
-            name = "notes" if "corrects" in _columns(connection) else "notes_uncorrected"
-            return tuple(_from_row(row) for row in connection.execute(_statement(name), asked))
+            return tuple(_from_row(row) for row in connection.execute(_statement("notes"), asked))
     except (sqlite3.Error, ValueError) as error:
         raise LogbookError(_trouble("logbook_unreadable", folder, error)) from error
 
@@ -260,6 +258,7 @@ def _opened_to_write(folder: Path) -> Iterator[sqlite3.Connection]:
     """One transaction; fully synchronised, because a note that was confirmed must outlive a power cut."""
     address = folder / FILE_NAME
     with closing(sqlite3.connect(address, timeout=_WAIT_S, isolation_level="IMMEDIATE")) as connection:
+        connection.row_factory = sqlite3.Row
         connection.execute("pragma synchronous = full")
         version = _version(connection)
         if version < VERSION and _columns(connection):
@@ -321,7 +320,9 @@ def _has_begun(path: Path) -> bool:
 
 def _opened_to_read(folder: Path) -> sqlite3.Connection:
     address = (folder / FILE_NAME).resolve().as_uri()
-    return sqlite3.connect(f"{address}?mode=ro", uri=True, timeout=_WAIT_S)
+    connection = sqlite3.connect(f"{address}?mode=ro", uri=True, timeout=_WAIT_S)
+    connection.row_factory = sqlite3.Row
+    return connection
 
 
 def _statement(name: str) -> str:
@@ -342,11 +343,21 @@ def _stored(note: Note) -> dict[str, str | int | None]:
     }
 
 
-def _from_row(row: tuple[Any, ...]) -> Note:
-    note_id, boat, engine, kind, text, author, at, until, written_at, corrects = row
-    end = None if until is None else datetime.fromisoformat(until)
-    times = (datetime.fromisoformat(at), end, datetime.fromisoformat(written_at))
-    return Note(note_id, boat, engine, Kind(kind), text, author, *times, corrects)
+def _from_row(row: sqlite3.Row) -> Note:
+    """A note by the names of its columns: an older logbook gets the new ones with the next note, not by reading."""
+    until = row["until_at"]
+    return Note(
+        row["note_id"],
+        row["boat"],
+        row["engine"],
+        Kind(row["kind"]),
+        row["note_text"],
+        row["author"],
+        datetime.fromisoformat(row["done_at"]),
+        None if until is None else datetime.fromisoformat(until),
+        datetime.fromisoformat(row["written_at"]),
+        row["corrects"] if "corrects" in row.keys() else None,  # noqa: SIM118 - a row is searched by its values
+    )
 
 
 def _in_utc(moment: datetime) -> datetime:

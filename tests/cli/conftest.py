@@ -30,7 +30,13 @@ def run() -> Run:
     """Run a command; nothing of the caller's surroundings reaches it."""
 
     def _run(*words: object, **environment: str | None) -> Result:
-        surroundings = {"MORNINGWATCH_FLEET": None, "COLUMNS": "80", "NO_COLOR": None, "FORCE_COLOR": None}
+        surroundings = {
+            "MORNINGWATCH_FLEET": None,
+            "MORNINGWATCH_AUTHOR": None,
+            "COLUMNS": "80",
+            "NO_COLOR": None,
+            "FORCE_COLOR": None,
+        }
         result = CliRunner().invoke(main, [str(word) for word in words], env=surroundings | environment)
         if result.exception is not None and not isinstance(result.exception, SystemExit):
             raise result.exception

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 import demo_fleet
+from pipeline.logbook import in_force, notes
 from pipeline.register import load_register
 from pipeline.watch import Watch
 
@@ -248,6 +249,55 @@ def test_a_note_is_written_and_found_again(run: Run, own: Path, tmp_path: Path) 
     (note,) = json.loads((tmp_path / "notes.json").read_text(encoding="utf-8"))
     assert (note["boat"], note["engine"], note["kind"]) == ("curlew", "port", "cleaned")
     assert note["text"] == "throttle body cleaned"
+
+
+def test_a_deferral_ends_with_its_day_in_the_fleets_zone_and_names_who_put_it_off(
+    run: Run, own: Path, tmp_path: Path
+) -> None:
+    words = ("note", "--fleet", own, "--boat", "curlew", "--kind", "defer", "--until", "2096-07-01")
+
+    run(*words, "waits for the part", MORNINGWATCH_AUTHOR="the yard")
+    run(*words, "--author", "the skipper", "waits for the part", MORNINGWATCH_AUTHOR="the yard")
+    run(*words[:-1], "2096-07-01T12:00", "waits for noon")
+    run("export", "notes", "--fleet", own, "-o", tmp_path / "notes.json")
+
+    written = json.loads((tmp_path / "notes.json").read_text(encoding="utf-8"))
+    # Dublin's summer time is UTC+1
+    day, noon = "2096-07-01T23:59:59+01:00", "2096-07-01T12:00:00+01:00"
+    assert [(each["author"], each["until"]) for each in written] == [
+        ("the yard", day),
+        ("the skipper", day),
+        (None, noon),
+    ]
+
+
+def test_a_note_puts_an_earlier_one_right(run: Run, own: Path) -> None:
+    words = ("note", "--fleet", own, "--boat", "curlew", "--engine", "port", "--kind", "cleaned")
+    run(*words, "starboard throttle body cleaned")
+
+    result = run(*words, "--corrects", 1, "port throttle body cleaned")
+
+    assert result.exit_code == 0
+    assert [note.text for note in in_force(notes(own))] == ["port throttle body cleaned"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "said"),
+    [
+        ("cleaned", ["--until", "2096-07-01"], "leave --until out, or write --kind defer"),
+        ("defer", ["--until", "tomorrow"], "neither a date (2026-06-20) nor"),
+        ("defer", ["--until", "2026-06-01"], "is past: name a day from today on, in Europe/Dublin"),
+        ("remark", ["--corrects", "7"], "There is no note 7 to put right: morningwatch export notes"),
+    ],
+)
+def test_a_note_that_cannot_be_is_not_written_and_the_way_out_is_said(
+    run: Run, own: Path, kind: str, words: list[str], said: str
+) -> None:
+    result = run("note", "--fleet", own, "--boat", "curlew", "--kind", kind, *words, "text")
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
+    assert notes(own) == ()
 
 
 @pytest.mark.parametrize(

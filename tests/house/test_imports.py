@@ -66,7 +66,7 @@ def test_the_core_knows_neither_screens_nor_demo_except_where_commands_start_the
     strangers = [
         f"{module.path}:{node.lineno}: {name}"
         for module in modules
-        if _within(module.name, "pipeline") and not _within(module.name, "pipeline.cli")
+        if _within(module.name, "pipeline") and not _within(module.name, "pipeline.commands.starting")
         for name, node in _imports(module.tree)
         if _within(name, "dashboard") or _within(name, "demo_fleet")
     ]

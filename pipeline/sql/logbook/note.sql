@@ -1,15 +1,5 @@
--- One note by its number, or by the entry that it was written in.
+-- One note by its number, or by the entry that it was written in. Read by the names of its columns.
 
-select
-    note_id,
-    boat,
-    engine,
-    kind,
-    note_text,
-    author,
-    done_at,
-    until_at,
-    written_at,
-    corrects
+select *
 from notes
 where note_id = :note_id or entry = :entry;

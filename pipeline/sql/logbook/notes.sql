@@ -1,17 +1,8 @@
 -- The notes of a fleet, a boat or an engine up to a moment, oldest first. A null parameter asks for all.
--- A note on the whole boat belongs to each of its engines too.
+-- A note on the whole boat belongs to each of its engines too. Read by the names of its columns: an older logbook has
+-- fewer of them.
 
-select
-    note_id,
-    boat,
-    engine,
-    kind,
-    note_text,
-    author,
-    done_at,
-    until_at,
-    written_at,
-    corrects
+select *
 from notes
 where
     (:boat is null or boat = :boat)
