@@ -60,14 +60,11 @@ def step_says(step: CommonStep) -> str:
     """A common step with its size, interval and count."""
     indicator = indicators()[step.indicator]
     low, high = step.interval.low, step.interval.high
-    span = "" if low is None or high is None else f" ({_number(low, step)} to {_number(high, step)})"
+    ends = [wording.number(end, indicator) for end in (low, high) if end is not None]
+    span = f" ({ends[0]} to {ends[1]})" if len(ends) == 2 else ""
     boats = wording.count(step.boats, "boat")
     size = wording.number(step.size, indicator)
     return f"{step.engines} of {step.engines_seen} engines on {boats} moved by {size}{span}"
-
-
-def _number(value: float, step: CommonStep) -> str:
-    return wording.number(value, indicators()[step.indicator])
 
 
 def _of_note(note: Note) -> Happening:

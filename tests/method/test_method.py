@@ -38,7 +38,17 @@ from pipeline.diagnosis import fuelling, idling, patient, shifting, signals, sup
 from pipeline.history import History, Series, SeriesKey
 from pipeline.logbook import Kind
 from pipeline.problems import CATALOGUE
-from pipeline.season import epochs, fleet, like_for_like, movement, shares, together
+from pipeline.season import (
+    epochs,
+    fleet,
+    improvement,
+    like_for_like,
+    monitoring,
+    movement,
+    shares,
+    smearing,
+    together,
+)
 from pipeline.season.epochs import Reason
 from pipeline.season.movement import PatternWord
 from pipeline.states import STATUSES
@@ -48,7 +58,7 @@ from pipeline.statistics.run_length import two_sided_cusum_arl
 WHOLE = method.method(method.budget(26))
 
 JUDGING = (
-    *(epochs, fleet, like_for_like, movement, shares, together),
+    *(epochs, fleet, improvement, like_for_like, monitoring, movement, shares, smearing, together),
     *(fuelling, idling, patient, shifting, signals, supply),
     *(doubts, exchanged, trust),
     *(states, verdicts, ranking, evidence, occurrences, aftermath, corrections, pattern),
@@ -108,7 +118,7 @@ def test_numbers_are_those_in_force() -> None:
     told = {parameter.name: parameter.value for each in WHOLE.statistics for parameter in each.parameters}
 
     assert told["season.like_for_like.BASELINE_RUNS"] == like_for_like.BASELINE_RUNS
-    assert told["season.movement.RUN_LENGTH"] == movement.RUN_LENGTH
+    assert told["season.monitoring.RUN_LENGTH"] == monitoring.RUN_LENGTH
     assert told["states.CLEAR_SIGMAS"] == states.CLEAR_SIGMAS
     assert told["ranking.SOON"] == ranking.SOON / timedelta(hours=1)
     assert told["aftermath.LOOK_BACK"] == aftermath.LOOK_BACK / timedelta(days=1)
@@ -150,7 +160,7 @@ def test_a_twelve_engine_season_of_the_handbook_s_monitor_has_its_published_numb
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # 12 engines x 8 indicators x 100 engine-days with k = 0.5, h = 5 (ARL 465.4, Montgomery): 20.6 a season.
-    monkeypatch.setattr(movement, "RUN_LENGTH", two_sided_cusum_arl(0.5, 5))
+    monkeypatch.setattr(monitoring, "RUN_LENGTH", two_sided_cusum_arl(0.5, 5))
 
     found = method.budget(12, monitors=8, readings_a_day=1.0, days=100)
 
@@ -220,7 +230,7 @@ def test_every_fault_of_a_channel_has_its_way_out() -> None:
 
 def test_a_threshold_is_the_one_that_the_monitors_use() -> None:
     short, whole = WHOLE.thresholds
-    design = movement.monitor_design(like_for_like.BASELINE_RUNS)
+    design = monitoring.monitor_design(like_for_like.BASELINE_RUNS)
 
     assert (short.baseline_runs, short.limit) == (like_for_like.FEWEST_RUNS, None)
     assert design is not None

@@ -22,7 +22,7 @@ from healthy_season import (
 
 from pipeline.catalogue import indicators
 from pipeline.history import Series
-from pipeline.season.movement import RUN_LENGTH
+from pipeline.season.monitoring import RUN_LENGTH
 from pipeline.states import State, drift_size
 from pipeline.statistics.alarm_budget import expected_false_alarms
 

@@ -11,7 +11,8 @@ import pytest
 from season_maker import FIRST_RUN, HOURS_A_RUN, judged, made_note, made_series, moved, noisy, told
 
 from pipeline.logbook import Kind
-from pipeline.season.movement import NOW_RUNS, crossing, newest
+from pipeline.season.monitoring import NOW_RUNS
+from pipeline.season.movement import crossing, newest
 from pipeline.states import signed_badness
 
 

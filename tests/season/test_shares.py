@@ -8,7 +8,7 @@ from scipy.stats import binomtest, fisher_exact
 from season_maker import judged, made_series
 
 from pipeline.history import Series
-from pipeline.season.movement import RUN_LENGTH
+from pipeline.season.monitoring import RUN_LENGTH
 from pipeline.season.shares import SHARE_RUNS, added_up, newest, share_shift
 from pipeline.states import State
 
