@@ -51,7 +51,7 @@ def _season(seed: int) -> Season:
                         **of_run,
                         "gear": draw.choice(GEARS[1:]),
                         "duration_s": draw.uniform(5, 40),
-                        "integral_pct": draw.gauss(0, 2),
+                        "integral_pct": draw.gauss(0, 0.4),
                         "is_unsettled": draw.random() < 0.2,
                         "temp_c": (temp_c := draw.uniform(15, 90)),
                         "state_temp_c": temp_c,
