@@ -110,7 +110,7 @@ def _documents(draw: st.DrawFn) -> str:
 
 
 @seed(1)
-@settings(max_examples=400, deadline=None, derandomize=True)
+@settings(max_examples=150, deadline=None, derandomize=True)
 @given(_documents())
 def test_every_path_the_standard_parser_finds_has_a_line_and_no_other(text: str) -> None:
     try:

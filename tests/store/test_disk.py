@@ -61,7 +61,7 @@ def test_an_ingest_on_a_full_disk_says_so_and_is_completed_once_there_is_room(fl
     shutil.copytree(fleet.folder, expected.folder)
     expected.ingest()
     stopped = 0
-    for kilobytes in (4, 40, 80, 120, 160, 200, 300, 500, 800, 1100, 1400, 1700, 2000, 2300, 2600):
+    for kilobytes in (4, 80, 160, 300, 800, 1400, 2000, 2600):
         full = replace(fleet, folder=tmp_path / f"full_{kilobytes}")
         shutil.copytree(fleet.folder, full.folder)
         with _disk(full.store.folder, kilobytes):
@@ -74,7 +74,7 @@ def test_an_ingest_on_a_full_disk_says_so_and_is_completed_once_there_is_room(fl
             full.ingest()
             assert _content(full) == _content(expected)
             assert full.counts() == (0, 0, 6, 0)
-    assert stopped > 8, "hardly any of these disks was full: the sizes no longer test anything"
+    assert stopped > 4, "hardly any of these disks was full: the sizes no longer test anything"
 
 
 def test_a_disk_that_fills_up_in_the_morning_leaves_yesterday_to_be_read(fleet: Fleet, tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_a_disk_that_fills_up_in_the_morning_leaves_yesterday_to_be_read(fleet: 
     shutil.rmtree(fleet.store.folder)
     used = sum(path.stat().st_size for path in yesterday.rglob("*") if path.is_file()) // 1024
     stopped = 0
-    for spare in (24, 60, 120, 200, 300, 600, 1200, 1600, 2000):
+    for spare in (24, 120, 300, 1200, 2000):
         with _disk(fleet.store.folder, used + spare):
             shutil.copytree(yesterday, fleet.store.folder, dirs_exist_ok=True)
             try:
@@ -100,7 +100,7 @@ def test_a_disk_that_fills_up_in_the_morning_leaves_yesterday_to_be_read(fleet: 
             fleet.ingest()
             assert _content(fleet) == expected
         fleet.store.folder.rmdir()
-    assert stopped > 4, "hardly any of these disks was full: the sizes no longer test anything"
+    assert stopped > 2, "hardly any of these disks was full: the sizes no longer test anything"
 
 
 @contextmanager
@@ -109,6 +109,8 @@ def _without_rights(fleet: Fleet) -> Iterator[None]:
     if os.geteuid() != 0:
         yield
         return
+    # what Python imports when it is first needed may lie where only the system's owner may read
+    load_register(fleet.folder)
     for path in (fleet.folder, *fleet.folder.rglob("*")):
         os.chown(path, NOBODY, NOBODY)
     parents = [path for path in fleet.folder.parents if path.stat().st_mode & 0o777 == 0o700]

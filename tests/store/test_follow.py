@@ -182,12 +182,12 @@ def test_a_request_to_stop_lets_the_file_in_hand_be_finished_and_the_next_ingest
 
 
 def test_rounds_leave_nothing_behind_in_memory(fleet: Fleet) -> None:
-    """After a hundred files came and went the follower remembers as much as after one."""
+    """After twenty files came and went the follower remembers as much as after one."""
 
     def come(number: int) -> Callable[[], None]:
         return lambda: fleet.write(f"heron/{number}.csv.part", str(number)).replace(fleet.path(f"heron/{number}.md"))
 
-    script = Script([come(number) for number in range(100)])
+    script = Script([come(number) for number in range(20)])
     follower = Follower(fleet.folder, script, lambda _: None, clock=script.clock)
     follower.run()
     assert len(follower._moving) <= 1  # noqa: SLF001 - what it remembers is what is asked
