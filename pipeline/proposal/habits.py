@@ -9,7 +9,7 @@ from pipeline.proposal.habits_of_driving import (
     clusters,
     does_not_count,
     follows_speed,
-    gear_codes,
+    gear_numbers,
     gear_words,
     has_travel,
     holds_levels,
@@ -72,7 +72,7 @@ def habit(channel: str, case: Case) -> Evidence:
 _LOOKS: Final[dict[str, tuple[Callable[[Case], Evidence], ...]]] = {
     "rpm": (inside(-5, 9500, "", 0.0), idles_as_an_engine, jumps_from_rest, revs),
     "rpm_target": (inside(400, 1300, "400 to 1300"), holds_levels, near_idle_speed, does_not_count),
-    "gear": (gear_codes,),
+    "gear": (gear_numbers,),
     "shift_target": (inside(-5, 105, "", 0.0), steps_between_levels, holds_levels),
     "shift_position": (inside(-10, 110, "", 0.0), clusters, moves(10)),
     "throttle": (inside(-3, 105, "0 to 100", 0.0), follows_speed, wanders_at_idle, small_at_idle, has_travel),

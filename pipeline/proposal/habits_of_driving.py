@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.channel_words import GEAR_WORDS
 from pipeline.proposal.case import IMPOSSIBLE, Case, Evidence
+from pipeline.proposal.gear_codes import gear_codes
 from pipeline.proposal.pairs import is_target_like, main_levels
 from pipeline.proposal.signals import correlation
 
@@ -67,9 +68,11 @@ def gear_words(case: Case) -> Evidence:
     return IMPOSSIBLE, ""
 
 
-def gear_codes(case: Case) -> Evidence:
-    """The codes of a gear: reverse −1, neutral 0, forward 1."""
+def gear_numbers(case: Case) -> Evidence:
+    """The codes of a gear: reverse −1, neutral 0, forward 1; or 0, 1 and 2 with one that the others pass through."""
     levels = set(case.signal.levels.tolist())
+    if gear_codes(case.signal, case.around.speed) is not None:
+        return 1.0, "0, 1 and 2, one of them between the others"
     if not levels or not levels <= {-1.0, 0.0, 1.0}:
         return IMPOSSIBLE, ""
     if -1.0 in levels:

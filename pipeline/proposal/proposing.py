@@ -13,10 +13,12 @@ from pipeline.database import DatabaseError, scratch
 from pipeline.problems import Problem
 from pipeline.proposal.assign import assigned, confidences
 from pipeline.proposal.engines import one_engine
+from pipeline.proposal.gear_codes import gear_codes
 from pipeline.proposal.lines import MAYBE_FROM, SURE_FROM, ColumnProposal, Proposal, Question
 from pipeline.proposal.overrides import with_overrides
 from pipeline.proposal.questions import questions
 from pipeline.proposal.scores import Table, Weighed, weigh
+from pipeline.proposal.signals import Signal
 from pipeline.proposal.timeline import seconds_of, time_column
 from pipeline.proposal.units import STOICH, is_ratio
 from pipeline.readers.peek import Peek, PeekedColumn, peek
@@ -46,6 +48,12 @@ class _Weighed:
     table: Table
     beliefs: NDArray[np.float64]
     pairs: tuple[tuple[int, int], ...]
+
+    @property
+    def speed(self) -> Signal | None:
+        """The column that is taken for the speed."""
+        row = list(CHANNELS).index("rpm")
+        return next((Signal(self.columns[at].numbers) for channel, at in self.pairs if channel == row), None)
 
 
 def propose(path: Path, boat: Boat | None = None, overrides: Sequence[Override] = ()) -> Proposal:
@@ -97,7 +105,9 @@ def proposal_of(path: Path, seen: Peek, engines: Iterable[str] = ()) -> Proposal
         questions=questions(chosen, others, weighed.table, weighed.beliefs, clock),
         columns=names,
         has_own_time=seen.own_time,
-        gear_words={column.column.written: words for column in columns if (words := _gear_values(column))},
+        gear_words={
+            column.column.written: words for column in columns if (words := _gear_values(column, weighed.speed))
+        },
         rests={column.column.written: rest for column in columns if (rest := _rest(column)) is not None},
     )
 
@@ -125,7 +135,7 @@ def _line(weighed: _Weighed, row: int, at: int) -> ColumnProposal:
         unit=each.read.unit,
         confidence=min(float(weighed.beliefs[row, at]), _SUREST),
         reasons=reasons,
-        values=_gear_values(column) if channel == "gear" else {},
+        values=_gear_values(column, weighed.speed) if channel == "gear" else {},
         stoich=STOICH if is_ratio(each.read.unit) else None,
         zero=zero,
         doubt=each.read.doubt,
@@ -140,8 +150,11 @@ def _rest(column: PeekedColumn) -> float | None:
     return round(float(values[0]), 4)
 
 
-def _gear_values(column: PeekedColumn) -> dict[str, str]:
-    """Codes for a gear column with other words than reverse, neutral and forward."""
+def _gear_values(column: PeekedColumn, speed: Signal | None) -> dict[str, str]:
+    """What a gear column's own words or codes mean, where they are not reverse, neutral and forward or −1, 0 and 1."""
+    codes = gear_codes(Signal(column.numbers), speed)
+    if codes is not None:
+        return codes.values()
     words = {text: GEAR_WORDS[text.casefold()] for text in column.texts if text.casefold() in GEAR_WORDS}
     return {} if all(text.casefold() == gear for text, gear in words.items()) else words
 

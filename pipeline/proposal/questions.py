@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from pipeline.channels import CHANNELS
+from pipeline.proposal.gear_codes import gear_codes
 from pipeline.proposal.lines import SURE_FROM, ColumnProposal, Question
 from pipeline.proposal.names import name_evidence
+from pipeline.proposal.signals import Signal
 from pipeline.proposal.units import STOICHS, is_ratio
 
 if TYPE_CHECKING:
@@ -40,6 +42,7 @@ def questions(
         *_which_column(chosen, names, beliefs),
         *_which_unit(chosen, names, table),
         *_which_fuel(chosen),
+        *_which_way(chosen, columns),
         *_cannot_be(chosen, columns, table),
     )
 
@@ -119,6 +122,18 @@ def _which_fuel(chosen: Sequence[ColumnProposal]) -> Iterator[Question]:
         channels = tuple(line.channel for line in ratios)
         answers = tuple(f"stoich={ratio:g}" for _, ratio in STOICHS)
         yield Question(channels, f"Which stoichiometric air-fuel ratio does the logger use? {fuels}.", answers)
+
+
+def _which_way(chosen: Sequence[ColumnProposal], columns: Sequence[PeekedColumn]) -> Iterator[Question]:
+    """Codes of a gear whose speeds do not tell forward from reverse."""
+    signals = {column.column.written: Signal(column.numbers) for column in columns}
+    speed = next((signals.get(line.column) for line in chosen if line.channel == "rpm"), None)
+    for line in chosen:
+        codes = gear_codes(signals[line.column], speed) if line.channel == "gear" else None
+        if codes is not None and not codes.is_told:
+            ahead, astern = f"{codes.forward:g}", f"{codes.reverse:g}"
+            asked = f"Is {ahead} forward and {astern} reverse in {line.column!r}? The speed does not tell. "
+            yield Question(("gear",), f"{asked}Where it is not, exchange them in the map's values.")
 
 
 def _either(words: Sequence[str], *, quoted: bool = True) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.channels import CHANNELS, affine, fold_unit
 from pipeline.proposal.case import IMPOSSIBLE, warms
+from pipeline.proposal.gear_codes import gear_codes
 from pipeline.proposal.names import name_evidence
 from pipeline.proposal.pairs import followings, main_levels
 from pipeline.proposal.signals import Around, Signal, alike, around, correlation
@@ -67,7 +68,7 @@ def weigh(columns: Sequence[PeekedColumn], time_s: NDArray[np.float64] | None) -
         if channel != "rpm":
             table |= {(channel, at): each for at, each in _weighed(channel, columns, signals, known).items()}
     _add_followings(table, signals, known)
-    _add_gear_with_target(table, signals)
+    _add_gear_with_target(table, signals, known.speed)
     _add_throttle_with_pedal(table, signals)
     _add_order_of_warming(table, signals)
     _add_soak(table, signals)
@@ -121,12 +122,14 @@ def _add_followings(table: Table, signals: Sequence[Signal], known: Around) -> N
         _add(table, "shift_position", at, 5.0, f"follows the target {each.lag_s:.2g} s behind")
 
 
-def _add_gear_with_target(table: Table, signals: Sequence[Signal]) -> None:
+def _add_gear_with_target(table: Table, signals: Sequence[Signal], speed: Signal | None) -> None:
     """A gear changes when the target does."""
     targets = [at for (channel, at), each in table.items() if channel == "shift_target" and each.weight > 0]
     for (channel, at), _ in list(table.items()):
         if channel == "gear" and signals[at].levels.size in {2, 3} and targets:
-            tied = max(abs(correlation(signals[at].values, signals[target].values)) for target in targets)
+            codes = gear_codes(signals[at], speed)
+            gear = signals[at].values if codes is None else codes.canonical(signals[at])
+            tied = max(abs(correlation(gear, signals[target].values)) for target in targets)
             _add(table, "gear", at, 4.0 if tied > 0.9 else -2.0, "changes with the shift target")
 
 

@@ -149,6 +149,39 @@ def test_a_column_that_a_person_names_keeps_what_its_cells_say(tmp_path: Path) -
     assert {line.channel: line.entry() for line in picked.chosen} == lines
 
 
+def _lever(neutral: int, ahead: int, astern: int) -> np.ndarray:
+    """Neutral, ahead, neutral, astern by turns, every twelfth of the log another one."""
+    return np.asarray([neutral, ahead, neutral, astern] * 3)[np.arange(ROWS) * 12 // ROWS].astype(float)
+
+
+@pytest.mark.parametrize("codes", [(0, 1, 2), (0, 2, 1), (1, 2, 0), (1, 0, 2), (2, 0, 1)])
+def test_a_gear_of_0_1_and_2_is_told_by_what_the_lever_passes_and_the_speed_ahead(
+    tmp_path: Path, codes: tuple[int, int, int]
+) -> None:
+    neutral, ahead, astern = codes
+    lever = _lever(*codes)
+    speed = np.where(lever == ahead, 2500.0, np.where(lever == astern, 1100.0, 620.0)) + RNG.normal(0, 5, ROWS)
+    proposal = propose(_log(tmp_path, rpm=speed, Gear=lever))
+    line = next(each for each in proposal.chosen if each.channel == "gear")
+    assert line.values == dict(sorted({f"{neutral}": "neutral", f"{ahead}": "forward", f"{astern}": "reverse"}.items()))
+    assert "forward" not in _asked(proposal)
+
+
+def test_where_the_speed_does_not_tell_ahead_from_astern_it_is_asked(tmp_path: Path) -> None:
+    lever = _lever(0, 1, 2)
+    speed = np.where(lever == 0, 620.0, 900.0) + RNG.normal(0, 5, ROWS)
+    proposal = propose(_log(tmp_path, rpm=speed, Gear=lever))
+    line = next(each for each in proposal.chosen if each.channel == "gear")
+    assert line.values == {"0": "neutral", "1": "forward", "2": "reverse"}
+    assert "Is 1 forward and 2 reverse in 'Gear'?" in _asked(proposal)
+
+
+def test_a_counter_of_0_1_and_2_that_no_lever_would_make_is_no_gear(tmp_path: Path) -> None:
+    rounds = (np.arange(ROWS) * 12 // ROWS % 3).astype(float)  # 0, 1, 2, 0, 1, 2: from 2 straight to 0
+    proposal = propose(_log(tmp_path, rpm=SPEED, Mode=rounds))
+    assert "gear" not in {line.channel for line in proposal.chosen}
+
+
 def test_picks_keep_the_reasons_of_what_is_as_proposed_and_serve_two_channels_if_told(tmp_path: Path) -> None:
     proposal = propose(_log(tmp_path, rpm=SPEED, A=_warming(300)))
     picked = with_picks(proposal, {"rpm": ("rpm", None), "oil_temp": ("A", None), "coolant_temp": ("A", "degF")})
