@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from functools import partial
@@ -214,25 +214,43 @@ def is_dark() -> bool:
     return bool(st.context.theme.type == "dark")
 
 
-def draw(chart: drawing.Chart, key: str) -> None:
-    """A chart as wide as its place, its labels inked for the theme that is chosen."""
+def draw(picture: drawing.Picture, key: str) -> None:
+    """A picture as wide as its place, its labels inked for the theme that is chosen."""
     # panels under each other would else be as narrow as they like
-    st.altair_chart(drawing.inked(chart, dark=is_dark()), key=key, width="stretch")
+    st.vega_lite_chart(spec=picture.spec(dark=is_dark()), key=key, width="stretch")
 
 
-def draw_to_pick(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any] | None:
-    """A chart whose dots can be clicked: the fields that name the clicked one, None where none is."""
-    inked = drawing.inked(chart, dark=is_dark())
-    event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
-    picked_ones = event["selection"].get(selection) or [None]
+def draw_to_pick(picture: drawing.Picture, key: str, selection: str) -> dict[str, Any] | None:
+    """A picture whose marks can be clicked: the fields that name the clicked one, None where none is."""
+    picked_ones = _selected(picture, key, selection) or [None]
     return dict(picked_ones[0]) if isinstance(picked_ones[0], dict) else None
 
 
-def draw_to_select(chart: drawing.Chart, key: str, selection: str) -> dict[str, Any]:
-    """A chart on which a stretch can be drawn: the two ends by field; empty where none is."""
-    inked = drawing.inked(chart, dark=is_dark())
-    event: Any = st.altair_chart(inked, key=key, on_select="rerun", selection_mode=selection)
-    return dict(event["selection"].get(selection) or {})
+def draw_to_select(picture: drawing.Picture, key: str, selection: str) -> dict[str, Any]:
+    """A picture on which a stretch can be drawn: the two ends by field; empty where none is."""
+    return dict(_selected(picture, key, selection) or {})
+
+
+def _selected(picture: drawing.Picture, key: str, selection: str) -> Any:
+    spec = picture.spec(dark=is_dark())
+    event: Any = st.vega_lite_chart(spec=spec, key=key, width="stretch", on_select="rerun", selection_mode=selection)
+    return event["selection"].get(selection)
+
+
+def fold(label: str, name: str, owner: str, draw: Callable[[], None]) -> None:
+    """Something that is made only while it stands open; opened by a click, or by the address that names it.
+
+    `owner` is whose it is: each has its own folds open.
+    """
+    _fold(label, f"fold:{owner}:{name}", draw, is_open=state.read(state.PART) == name)
+
+
+@st.fragment
+def _fold(label: str, key: str, draw: Callable[[], None], *, is_open: bool) -> None:
+    place = st.expander(label, expanded=is_open, key=key, on_change="rerun")
+    if place.open:
+        with place:
+            draw()
 
 
 def section(title: str, about: str | None = None) -> None:
@@ -367,6 +385,18 @@ def side_by_side(things: Sequence[Thing]) -> Iterator[tuple[Thing, DeltaGenerato
 def summary(text: str) -> None:
     """A picture in a sentence, for whoever does not see it and for whoever has no time to."""
     st.html(tag("p", text, class_="mw-summary"))
+
+
+def quiet(text: str) -> Html:
+    """A remark that may be passed over."""
+    return tag("p", text, class_="mw-quiet")
+
+
+def drawn_says(drawn: int, of: int, what: str) -> str:
+    """That fewer marks are drawn than there are; nothing where all are."""
+    if drawn == of:
+        return ""
+    return f"{drawn} of {wording.count(of, what)} are drawn: the newest, and of the older ones those that stand out."
 
 
 def small_heading(title: str, about: str) -> None:

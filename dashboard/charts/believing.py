@@ -23,17 +23,19 @@ ROOM: Final = 0.15
 """How far beyond the believed marks, in shares of their span, a withheld one is drawn at most."""
 
 
+Looks = tuple[tuple[str, str, str], ...]
+"""What marks are called, each with its colour and its shape."""
+
+
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Rows with `mark`, by which colour and shape are told, and where each stands; and what tells them.
+    """Rows with `mark`, by which colour and shape are told, and where each stands; and how each mark looks.
 
     `drawn` is its height, `along` its place across where that was asked for.
     """
 
     rows: pd.DataFrame
-    colours: alt.Scale
-    shapes: alt.Scale
-    tips: tuple[alt.Tooltip, ...]
+    looks: Looks
 
     @property
     def believed(self) -> pd.DataFrame:
@@ -58,19 +60,31 @@ def marks(
     other axis where that can be as far off.
     """
     kept = rows[why].isna()
-    names = {**looks} if kept.all() else {**looks, WITHHELD: (COLOUR, SHAPE)}
-    colours, shapes = ([look[place] for look in names.values()] for place in (0, 1))
-    told = rows.assign(mark=rows[by].where(kept, WITHHELD), drawn=_drawn(rows[value], kept, beside))
+    names = tuple((name, *look) for name, look in looks.items())
+    told = rows.assign(mark=rows[by].where(kept, WITHHELD), drawn=beside_believed(rows[value], kept, beside))
     return Marks(
-        told if across is None else told.assign(along=_drawn(rows[across], kept, ())),
-        alt.Scale(domain=list(names), range=colours),
-        alt.Scale(domain=list(names), range=shapes),
-        () if kept.all() else (alt.Tooltip(f"{why}:N", title="withheld"),),
+        told if across is None else told.assign(along=beside_believed(rows[across], kept)),
+        names if kept.all() else (*names, (WITHHELD, COLOUR, SHAPE)),
     )
 
 
-def _drawn(values: pd.Series[Any], kept: pd.Series[bool], beside: Sequence[float]) -> pd.Series[Any]:
-    """The values, withheld ones held inside the range of the others and a little more."""
+def colours(looks: Looks) -> alt.Scale:
+    """A fixed colour for each mark, whatever else is in the rows."""
+    return alt.Scale(domain=[name for name, _, _ in looks], range=[colour for _, colour, _ in looks])
+
+
+def shapes(looks: Looks) -> alt.Scale:
+    """A fixed shape for each mark, whatever else is in the rows."""
+    return alt.Scale(domain=[name for name, _, _ in looks], range=[shape for _, _, shape in looks])
+
+
+def tips(looks: Looks) -> list[alt.Tooltip]:
+    """Why a mark is withheld, told where one is."""
+    return [alt.Tooltip("withheld:N")] if looks[-1][0] == WITHHELD else []
+
+
+def beside_believed(values: pd.Series[Any], kept: pd.Series[bool], beside: Sequence[float] = ()) -> pd.Series[Any]:
+    """The values, those that are not `kept` held inside the range of the others and a little more."""
     reached = [*values[kept].dropna(), *beside]
     if not reached:
         return values

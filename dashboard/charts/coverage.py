@@ -22,10 +22,15 @@ def coverage_rows(logs: pd.DataFrame, as_of: datetime, boats: dict[str, str]) ->
     return pd.concat([rows, pd.DataFrame({"name": silent})], ignore_index=True) if silent else rows
 
 
-def coverage(rows: pd.DataFrame) -> drawing.Chart:
+def coverage(rows: pd.DataFrame) -> drawing.Picture:
     """A dot a boat and day, larger the more was logged."""
+    return drawing.Picture(_coverage(int(rows["name"].nunique())), {"logs": rows})
+
+
+@drawing.framed
+def _coverage(boats: int) -> drawing.Chart:
     dots = (
-        alt.Chart(rows)
+        drawing.rows_named("logs")
         .mark_point(filled=True, color=palette.ENGINES[0], shape="square")
         .encode(
             x=alt.X(
@@ -44,4 +49,4 @@ def coverage(rows: pd.DataFrame) -> drawing.Chart:
             ],
         )
     )
-    return drawing.finished(alt.layer(dots), 28 * max(1, rows["name"].nunique()) + 80)
+    return drawing.finished(alt.layer(dots), 28 * max(1, boats) + 80)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd
 
 from dashboard.charts import believing, drawing, palette, picking
+from dashboard.charts.thinning import thinned
 from pipeline.baselines import ThenNow
 from pipeline.catalogue import Limits
 
@@ -27,6 +29,9 @@ _AGE_LOOKS: Final = {
 THERMALS: Final = ("cold", "hot")
 _THERMAL_LOOKS: Final = {"cold": (palette.THERMAL["cold"], "square"), "hot": (palette.THERMAL["hot"], "triangle-up")}
 
+MOST_DRAWN: Final = 200
+"""Windows of a kind up to which every one is drawn."""
+
 
 def integral_rows(windows: pd.DataFrame, gear: str, compared: ThenNow | None) -> pd.DataFrame:
     """The windows in a gear with integral and temperature; `age` tells first runs from last ones.
@@ -44,29 +49,48 @@ def integral_rows(windows: pd.DataFrame, gear: str, compared: ThenNow | None) ->
     return found.assign(age=age)
 
 
-def integral(rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted: tuple[float, float]) -> drawing.Chart:
+def integral(
+    rows: pd.DataFrame, expected: pd.DataFrame, limits: Limits, wanted: tuple[float, float]
+) -> drawing.Picture:
     """Integral against temperature over what the baseline expects, with the wanted band; a window can be picked."""
-    pick, places = picking.pick(PICK), drawing.limit_rows(limits, wanted)
+    places = drawing.limit_rows(limits, wanted)
     looks = {age: look for age, look in _AGE_LOOKS.items() if age in set(rows["age"])}
     found = believing.marks(rows, "age", "integral_pct", looks, beside=places["value"].tolist(), across="temp_c")
-    band = alt.Chart(pd.DataFrame([{"low": wanted[0], "high": wanted[1]}]))
-    zone = band.mark_rect(color=palette.STATUS["ready"], opacity=0.22).encode(y="low:Q", y2="high:Q")
-    word = drawing.word_at_the_end(band, alt.Y("high:Q"), "wanted")
+    drawn = {
+        "windows": _told(found.rows, "integral_pct", "withheld"),
+        "wanted": pd.DataFrame([{"low": wanted[0], "high": wanted[1]}]),
+        "expected": expected,
+        drawing.LIMITS: places,
+    }
+    return drawing.Picture(_integral(found.looks), drawn)
+
+
+@drawing.framed
+def _integral(looks: believing.Looks) -> drawing.Chart:
+    pick = picking.pick(PICK)
+    band = drawing.rows_named("wanted")
+    zone = band.mark_rect(color=palette.STATUS["ready"], opacity=0.22).encode(y=alt.Y("low:Q"), y2=alt.Y2("high"))
+    word = drawing.word_at_the_end(band, alt.Y("high:Q"), alt.TextValue("wanted"))
+    along, held = (
+        alt.X(f"{name}:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6))
+        for name in ("along", "at")
+    )
     dots = (
-        alt.Chart(found.rows)
+        drawing.rows_named("windows")
         .mark_point(strokeWidth=1.4)
         .encode(
-            x=alt.X("along:Q", title="temperature, °C", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=6)),
+            x=along,
             y=alt.Y("drawn:Q", title="integral, %"),
-            color=alt.Color("mark:N", scale=found.colours, legend=alt.Legend(columns=2)),
-            shape=alt.Shape("mark:N", scale=found.shapes, legend=alt.Legend(columns=2)),
+            color=alt.Color("mark:N", scale=believing.colours(looks), legend=alt.Legend(columns=2)),
+            shape=alt.Shape("mark:N", scale=believing.shapes(looks), legend=alt.Legend(columns=2)),
             size=picking.sized(pick, 50),
-            tooltip=[*_TIPS, *found.tips],
+            tooltip=alt.Tooltip("says:N"),
+            description=alt.Description("says:N"),
         )
         .add_params(pick)
     )
-    rules = (*drawing.limit_rules(places), drawing.limit_words(places))
-    return drawing.finished(alt.layer(zone, word, *rules, *drawing.expectation(expected, "temperature, °C"), dots), 290)
+    rules = (*drawing.limit_rules(), drawing.limit_words())
+    return drawing.finished(alt.layer(zone, word, *rules, *drawing.expectation("expected", held), dots), 290)
 
 
 def trim_rows(windows: pd.DataFrame) -> pd.DataFrame:
@@ -74,33 +98,43 @@ def trim_rows(windows: pd.DataFrame) -> pd.DataFrame:
     return windows[windows["fuel_trim_pct"].notna() & windows["thermal"].isin(THERMALS)]
 
 
-def trim(rows: pd.DataFrame, days: pd.DataFrame, steps: pd.DataFrame, limits: Limits) -> drawing.Chart:
+def trim(rows: pd.DataFrame, days: pd.DataFrame, steps: pd.DataFrame, limits: Limits) -> drawing.Picture:
     """Fuel trim of idle windows over the season, cold and hot told by shape and colour, and the middle of each day.
 
     `steps` (`local_ms`, `what`) are the moments at which the whole fleet moved.
     """
-    pick, places = picking.pick(PICK), drawing.limit_rows(limits)
+    places = drawing.limit_rows(limits)
     beside = places["value"].tolist()
     found = believing.marks(rows, "thermal", "fuel_trim_pct", _THERMAL_LOOKS, why="trim_withheld", beside=beside)
+    windows = _told(found.rows, "fuel_trim_pct", "trim_withheld")
+    drawn = {"windows": windows, "days": days, "first": days.head(1), "steps": steps, drawing.LIMITS: places}
+    return drawing.Picture(_trim(found.looks), drawn)
+
+
+@drawing.framed
+def _trim(looks: believing.Looks) -> drawing.Chart:
+    pick = picking.pick(PICK)
     dots = (
-        alt.Chart(found.rows)
+        drawing.rows_named("windows")
         .mark_point(filled=True, opacity=0.65)
         .encode(
             x=drawing.time_axis(),
             y=alt.Y("drawn:Q", title="fuel trim, %"),
-            color=alt.Color("mark:N", scale=found.colours),
-            shape=alt.Shape("mark:N", scale=found.shapes),
+            color=alt.Color("mark:N", scale=believing.colours(looks)),
+            shape=alt.Shape("mark:N", scale=believing.shapes(looks)),
             size=picking.sized(pick, 42),
-            tooltip=[*_TIPS, *found.tips],
+            tooltip=alt.Tooltip("says:N"),
+            description=alt.Description("says:N"),
         )
         .add_params(pick)
     )
-    middle = alt.Chart(days).encode(x=drawing.time_axis(), y="middle_pct:Q", tooltip=_DAY_TIPS)
-    line = middle.mark_line(strokeWidth=2.5, color=palette.QUIET)
-    named = alt.Chart(days.head(1)).mark_text(align="left", dy=18, fontSize=drawing.LABEL_PX - 1)
-    named = named.encode(x=drawing.time_axis(), y="middle_pct:Q", text=alt.value("middle"))
-    rules = (*drawing.limit_rules(places), drawing.limit_words(places))
-    return drawing.finished(alt.layer(*rules, *drawing.happenings(steps), dots, line, named), 340)
+    middle = alt.Y("middle_pct:Q")
+    line = drawing.rows_named("days").mark_line(strokeWidth=2.5, color=palette.QUIET)
+    line = line.encode(x=drawing.time_axis(), y=middle, tooltip=_DAY_TIPS)
+    named = drawing.rows_named("first").mark_text(align="left", dy=18, fontSize=drawing.LABEL_PX - 1)
+    named = named.encode(x=drawing.time_axis(), y=middle, text=alt.TextValue("middle"))
+    rules = (*drawing.limit_rules(), drawing.limit_words())
+    return drawing.finished(alt.layer(*rules, *drawing.happenings("steps"), dots, line, named), 340)
 
 
 _DAY_TIPS: Final = [
@@ -111,14 +145,24 @@ _DAY_TIPS: Final = [
     alt.Tooltip("windows:Q"),
 ]
 
-_TIPS: Final = [
-    alt.Tooltip("when:N", title="at"),
-    alt.Tooltip("gear:N"),
-    alt.Tooltip("thermal:N"),
-    alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
-    alt.Tooltip("integral_pct:Q", title="integral %", format="+.1f"),
-    alt.Tooltip("fuel_trim_pct:Q", title="fuel trim %", format="+.1f"),
-    alt.Tooltip("rpm_mean:Q", title="rpm", format=".0f"),
-    alt.Tooltip("duration_s:Q", title="length s", format=".0f"),
-    alt.Tooltip("file:N", title="log"),
-]
+
+def _told(windows: pd.DataFrame, value: str, why: str) -> pd.DataFrame:
+    """The windows that are drawn, each in words (`says`); of many of a mark the newest and those that stand out."""
+    found = thinned(windows, "mark", value, MOST_DRAWN)
+    return found.assign(says=[_says(row, why) for row in found.to_dict("records")])
+
+
+def _says(row: Mapping[Any, Any], why: str) -> str:
+    """An idle window in words, for whoever points at its mark; `why` is where it stands why it is withheld."""
+    known = [text.format(row[name]) for name, text in _WORDS.items() if pd.notna(row[name])]
+    told = f"{row['when']}, idle in {row['gear']}, {row['thermal']}: {', '.join(known)}. {row['file']}"
+    return told if pd.isna(row[why]) else f"Withheld, {row[why]}. {told}"
+
+
+_WORDS: Final = {
+    "temp_c": "{:.0f} °C",
+    "integral_pct": "integral {:+.1f} %",
+    "fuel_trim_pct": "fuel trim {:+.1f} %",
+    "rpm_mean": "{:.0f} rpm",
+    "duration_s": "{:.0f} s long",
+}

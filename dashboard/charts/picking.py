@@ -8,6 +8,8 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
+from dashboard.charts import drawing
+
 NAMED_BY: Final = ("file", "at_s")
 """What names a shift, an idle window or a run of one engine: its log and its moment."""
 
@@ -15,6 +17,13 @@ NAMED_BY: Final = ("file", "at_s")
 def pick(name: str) -> alt.Parameter:
     """A selection of one mark by a click."""
     return alt.selection_point(name=name, fields=list(NAMED_BY), on="click", empty=False)
+
+
+def in_all(stack: alt.VConcatChart, name: str) -> alt.VConcatChart:
+    """Panels whose last layers share one selection of a mark by a click."""
+    select = alt.PointSelectionConfig(type="point", fields=list(NAMED_BY), on="click")
+    stack.params = [alt.TopLevelSelectionParameter(name=name, select=select, views=drawing.named_views(stack))]
+    return stack
 
 
 def sized(chosen: alt.Parameter, size: int) -> Any:

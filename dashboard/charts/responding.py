@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd
 
 from dashboard.charts import believing, drawing, palette, picking
+from dashboard.charts.thinning import thinned
 from pipeline.baselines import Watched
 
 PICK: Final = "run"
 """Name of the selection: a clicked run."""
 
 ALL: Final = "all"
+
+MOST_DRAWN: Final = 150
+"""Readings of a facet up to which every one is drawn."""
+
 _COLOURS: Final = {**palette.GEARS, ALL: palette.ENGINES[0]}
 _SHAPES: Final = {**palette.GEAR_SHAPES, ALL: "circle"}
 
@@ -25,44 +30,51 @@ def response_rows(readings: pd.DataFrame, indicator: str) -> pd.DataFrame:
     return found.assign(facet=found["facet"].replace("", ALL))
 
 
-def response(rows: pd.DataFrame, watched: Sequence[Watched], unit: str, limits: pd.DataFrame) -> drawing.Chart:
+def response(rows: pd.DataFrame, watched: Sequence[Watched], unit: str, limits: pd.DataFrame) -> drawing.Picture:
     """Readings run by run, a facet by shape and colour; a rule where each would be watched, with its word."""
-    facets = [facet for facet in _COLOURS if facet in set(rows["facet"])]
-    pick = picking.pick(PICK)
-    looks = {facet: (_COLOURS[facet], _SHAPES[facet]) for facet in facets}
+    looks = {facet: (_COLOURS[facet], _SHAPES[facet]) for facet in _COLOURS if facet in set(rows["facet"])}
     found = believing.marks(rows, "facet", "value", looks, beside=limits["value"].tolist())
+    places = [{"mark": each.facet or ALL, "value": at, "word": "watch"} for each in watched for at in each.watched_from]
+    table = pd.DataFrame(places, columns=["mark", "value", "word"])
+    drawn = thinned(found.rows, "mark", "value", MOST_DRAWN)
+    shown = {
+        "runs": drawn.assign(says=[_says(row, unit) for row in drawn.to_dict("records")]),
+        "watched": table[table["mark"].isin(list(looks))],
+        "words": table.drop_duplicates("word"),
+    }
+    return drawing.Picture(_response(found.looks, unit), {**shown, drawing.LIMITS: limits})
+
+
+@drawing.framed
+def _response(looks: believing.Looks, unit: str) -> drawing.Chart:
+    pick = picking.pick(PICK)
+    colour = alt.Color("mark:N", scale=believing.colours(looks))
     dots = (
-        alt.Chart(found.rows)
+        drawing.rows_named("runs")
         .mark_point(filled=True, opacity=0.8)
         .encode(
             x=drawing.time_axis(),
             y=alt.Y("drawn:Q", title=unit),
-            color=alt.Color("mark:N", scale=found.colours),
-            shape=alt.Shape("mark:N", scale=found.shapes),
+            color=colour,
+            shape=alt.Shape("mark:N", scale=believing.shapes(looks)),
             size=picking.sized(pick, 48),
-            tooltip=[*_TIPS, *found.tips],
+            tooltip=alt.Tooltip("says:N"),
+            description=alt.Description("says:N"),
         )
         .add_params(pick)
     )
-    watched_at = [
-        {"facet": each.facet or ALL, "value": at, "word": "watch"} for each in watched for at in each.watched_from
-    ]
-    table = pd.DataFrame(watched_at, columns=["facet", "value", "word"])
-    places = table[table["facet"].isin(facets)].assign(mark=lambda each: each["facet"])
-    base = alt.Chart(places).encode(y="value:Q", color=alt.Color("mark:N", scale=found.colours))
+    base = drawing.rows_named("watched").encode(y=alt.Y("value:Q"), color=colour)
     rules = base.mark_rule(strokeDash=drawing.DASHES["watch"], strokeWidth=1.3).encode(
-        tooltip=[alt.Tooltip("facet:N"), alt.Tooltip("value:Q", title="watched from", format=".3~g")]
+        tooltip=[alt.Tooltip("mark:N", title="facet"), alt.Tooltip("value:Q", title="watched from", format=".3~g")]
     )
-    words = drawing.word_at_the_end(alt.Chart(table.drop_duplicates("word")), alt.Y("value:Q"), "watch")
-    held = (*drawing.limit_rules(limits), drawing.limit_words(limits))
+    words = drawing.word_at_the_end(drawing.rows_named("words"), alt.Y("value:Q"), alt.TextValue("watch"))
+    held = (*drawing.limit_rules(), drawing.limit_words())
     return drawing.finished(alt.layer(*held, rules, words, dots), 230)
 
 
-_TIPS: Final = [
-    alt.Tooltip("when:N", title="run of"),
-    alt.Tooltip("facet:N"),
-    alt.Tooltip("value:Q", format=".3~g"),
-    alt.Tooltip("n:Q"),
-    alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
-    alt.Tooltip("file:N", title="log"),
-]
+def _says(row: Mapping[Any, Any], unit: str) -> str:
+    """A reading in words, for whoever points at its mark."""
+    facet = "" if row["facet"] == ALL else f"{row['facet']}: "
+    at = "" if pd.isna(row["temp_c"]) else f" at {row['temp_c']:.0f} °C"
+    told = f"run of {row['when']}, {facet}{row['value']:.3g} {unit}, {row['n']:.0f} samples{at}. {row['file']}"
+    return told if pd.isna(row["withheld"]) else f"Withheld, {row['withheld']}. {told}"

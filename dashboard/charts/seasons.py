@@ -65,37 +65,41 @@ def _letters(place: int) -> str:
 
 def season(
     rows: pd.DataFrame, engines: Sequence[str], happened: pd.DataFrame, unit: str, limits: pd.DataFrame
-) -> drawing.Chart:
+) -> drawing.Picture:
     """Readings over time, engines told by shape and colour, with limits and a lettered rule for what happened."""
     found = believing.marks(rows, "engine", "shown", _engine_looks(engines), beside=limits["value"].tolist())
+    kinds = tuple(kind for kind in _DASHES if (happened["kind"] == kind).any())
+    drawn = {"runs": found.rows, "believed": found.believed, "happened": happened, drawing.LIMITS: limits}
+    return drawing.Picture(_season(found.looks, kinds, unit), {**drawn, "days": happened.drop_duplicates("mark")})
+
+
+@drawing.framed
+def _season(looks: believing.Looks, kinds: tuple[HappeningKind, ...], unit: str) -> drawing.Chart:
     encoding = {
         "x": drawing.time_axis(),
         "y": alt.Y("drawn:Q", title=unit, scale=alt.Scale(zero=False)),
-        "color": alt.Color("mark:N", scale=found.colours, legend=alt.Legend(columns=2)),
+        "color": alt.Color("mark:N", scale=believing.colours(looks), legend=alt.Legend(columns=2)),
     }
     pick = alt.selection_point(name=PICK, fields=["run_id", "engine_id"], on="click", empty=False)
-    dots = (
-        alt.Chart(found.rows)
-        .mark_point(filled=True, opacity=0.9)
-        .encode(
-            **encoding,
-            size=alt.condition(pick, alt.value(240), alt.value(70)),
-            shape=alt.Shape("mark:N", scale=found.shapes, legend=alt.Legend(columns=2)),
-            tooltip=[
-                alt.Tooltip("when:N", title="run of"),
-                alt.Tooltip("engine:N"),
-                alt.Tooltip("value:Q", title="as read", format="+.2f"),
-                alt.Tooltip("own:Q", title="its own", format="+.2f"),
-                alt.Tooltip("n:Q", title="samples"),
-                alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
-                alt.Tooltip("battery_v:Q", title="battery V", format=".1f"),
-                alt.Tooltip("file:N", title="log"),
-                *found.tips,
-            ],
-        )
+    marks = drawing.rows_named("runs").mark_point(filled=True, opacity=0.9)
+    dots = marks.encode(
+        **encoding,
+        size=alt.condition(pick, alt.value(240), alt.value(70)),
+        shape=alt.Shape("mark:N", scale=believing.shapes(looks), legend=alt.Legend(columns=2)),
+        tooltip=[
+            alt.Tooltip("when:N", title="run of"),
+            alt.Tooltip("engine:N"),
+            alt.Tooltip("value:Q", title="as read", format="+.2f"),
+            alt.Tooltip("own:Q", title="its own", format="+.2f"),
+            alt.Tooltip("n:Q", title="samples"),
+            alt.Tooltip("temp_c:Q", title="temperature °C", format=".0f"),
+            alt.Tooltip("battery_v:Q", title="battery V", format=".1f"),
+            alt.Tooltip("file:N", title="log"),
+            *believing.tips(looks),
+        ],
     )
-    lines = alt.Chart(found.believed).mark_line(strokeWidth=1.2, opacity=0.6).encode(**encoding)
-    layers = [*drawing.limit_rules(limits), *_happened(happened), lines, dots.add_params(pick)]
+    lines = drawing.rows_named("believed").mark_line(strokeWidth=1.2, opacity=0.6).encode(**encoding)
+    layers = [*drawing.limit_rules(), *_happened(kinds), lines, dots.add_params(pick)]
     return drawing.finished(alt.layer(*layers), 360)
 
 
@@ -107,21 +111,21 @@ def _engine_looks(engines: Sequence[str]) -> dict[str, tuple[str, str]]:
     }
 
 
-def _happened(rows: pd.DataFrame) -> list[alt.Chart]:
+def _happened(kinds: Sequence[HappeningKind]) -> list[alt.Chart]:
     """A rule for each thing that happened, dashed by its kind, and its day's letter at the top."""
     tips = [alt.Tooltip(name, type="nominal") for name in ("mark", "when", "kind", "who", "what")]
     drawn = [
-        alt.Chart(rows[rows["kind"] == kind])
-        .mark_rule(color=palette.NOTE, strokeWidth=_WIDTHS.get(kind, 2.0), strokeDash=dash)
+        drawing.rows_named("happened")
+        .transform_filter(f"datum.kind == '{kind}'")
+        .mark_rule(color=palette.NOTE, strokeWidth=_WIDTHS.get(kind, 2.0), strokeDash=_DASHES[kind])
         .encode(x=drawing.time_axis(), tooltip=tips)
-        for kind, dash in _DASHES.items()
-        if (rows["kind"] == kind).any()
+        for kind in kinds
     ]
     if not drawn:
         return []
-    days = rows.drop_duplicates("mark")
-    letters = alt.Chart(days).mark_text(fontSize=drawing.LABEL_PX, fontWeight="bold", dy=-8)
-    return [*drawn, letters.encode(x=drawing.time_axis(), y=alt.value(0), text="mark:N", tooltip=tips)]
+    letters = drawing.rows_named("days").mark_text(fontSize=drawing.LABEL_PX, fontWeight="bold", dy=-8)
+    text = alt.Text("mark:N")
+    return [*drawn, letters.encode(x=drawing.time_axis(), y=alt.value(0), text=text, tooltip=tips)]
 
 
 def reach_rows(found: Projection) -> pd.DataFrame:
@@ -142,54 +146,66 @@ def reach_rows(found: Projection) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["value", "limit", "at", "low", "high", "more"])
 
 
-def fan(found: Projection, unit: str) -> drawing.Chart:
+def fan(found: Projection, unit: str) -> drawing.Picture:
     """The readings since growth began, the line through them and its band ahead, and the limits that it reaches."""
+    along = pd.DataFrame(
+        {"hours": found.along, "value": found.band.middle, "low": found.band.low, "high": found.band.high}
+    )
+    closed = along[np.isfinite(along["low"]) & np.isfinite(along["high"])]
+    ahead = along["hours"] >= found.now_hours
+    limits = pd.DataFrame([{"value": each.limit, "limit": each.word} for each in found.reaches])
+    rows = {
+        "read": pd.DataFrame({"hours": found.hours, "value": found.readings}),
+        "until": along.loc[~ahead, ["hours", "value"]],
+        "ahead": along.loc[ahead, ["hours", "value"]],
+        "band": closed,
+        "now": pd.DataFrame({"hours": [found.now_hours], "said": ["now"]}),
+        "reached": reach_rows(found),
+        drawing.LIMITS: limits if len(limits) else drawing.NO_LIMITS,
+    }
+    return drawing.Picture(_fan(unit, has_band=len(closed) > 0, is_reached=len(rows["reached"]) > 0), rows)
+
+
+@drawing.framed
+def _fan(unit: str, *, has_band: bool, is_reached: bool) -> drawing.Chart:
     x = alt.X("hours:Q", title=_HOURS, scale=alt.Scale(zero=False, nice=False), axis=alt.Axis(tickCount=6))
     y = alt.Y("value:Q", title=unit, scale=alt.Scale(zero=False))
-    read = alt.Chart(pd.DataFrame({"hours": found.hours, "value": found.readings}))
     tips = [alt.Tooltip("hours:Q", format=".1f"), alt.Tooltip("value:Q", format="+.2f")]
-    dots = read.mark_point(filled=True, size=60, color=palette.ENGINES[0]).encode(x=x, y=y, tooltip=tips)
-    rules = pd.DataFrame([{"value": each.limit, "limit": each.word} for each in found.reaches])
-    rules = rules if len(rules) else drawing.NO_LIMITS
-    here = alt.Chart(pd.DataFrame({"hours": [found.now_hours], "said": ["now"]}))
+    dots = drawing.rows_named("read").mark_point(filled=True, size=60, color=palette.ENGINES[0])
+    here = drawing.rows_named("now")
     now = here.mark_rule(color=palette.QUIET, strokeDash=[2, 3], strokeWidth=1.5).encode(x=x)
-    said = here.mark_text(fontSize=drawing.LABEL_PX, dy=-8).encode(x=x, y=alt.value(0), text="said:N")
-    return drawing.finished(
-        alt.layer(*drawing.limit_rules(rules), *_band(found, x, y, unit), now, said, dots, *_reached(found)), 320
-    )
+    said = here.mark_text(fontSize=drawing.LABEL_PX, dy=-8).encode(x=x, y=alt.value(0), text=alt.Text("said:N"))
+    layers = [*drawing.limit_rules(), *_band(x, y, unit, has_band=has_band), now, said]
+    layers += [dots.encode(x=x, y=y, tooltip=tips), *(_reached() if is_reached else [])]
+    return drawing.finished(alt.layer(*layers), 320)
 
 
 _HOURS: Final = "engine hours"
 
 
-def _band(found: Projection, x: alt.X, y: alt.Y, unit: str) -> list[alt.Chart]:
+def _band(x: alt.X, y: alt.Y, unit: str, *, has_band: bool) -> list[alt.Chart]:
     """The line, whole up to now and dashed ahead, on its band; an open band is not drawn."""
-    rows = pd.DataFrame(
-        {"hours": found.along, "value": found.band.middle, "low": found.band.low, "high": found.band.high}
-    )
-    ahead = rows["hours"] >= found.now_hours
     lines = [
-        alt.Chart(part).mark_line(color=palette.ENGINES[0], strokeWidth=2, strokeDash=dash).encode(x=x, y=y)
-        for part, dash in ((rows[~ahead], [1, 0]), (rows[ahead], [5, 4]))
+        drawing.rows_named(name).mark_line(color=palette.ENGINES[0], strokeWidth=2, strokeDash=dash).encode(x=x, y=y)
+        for name, dash in (("until", [1, 0]), ("ahead", [5, 4]))
     ]
-    shown = rows[np.isfinite(rows["low"]) & np.isfinite(rows["high"])]
-    if shown.empty:
+    if not has_band:
         return lines
-    area = alt.Chart(shown).mark_area(color=palette.ENGINES[0], opacity=0.18)
-    return [area.encode(x=x, y=alt.Y("low:Q", title=unit), y2="high:Q"), *lines]
+    area = drawing.rows_named("band").mark_area(color=palette.ENGINES[0], opacity=0.18)
+    return [area.encode(x=x, y=alt.Y("low:Q", title=unit), y2=alt.Y2("high")), *lines]
 
 
-def _reached(found: Projection) -> list[alt.Chart]:
+def _reached() -> list[alt.Chart]:
     """On each limit the stretch of hours in which it is reached: a thick bar, a diamond at the likeliest."""
-    rows = reach_rows(found)
     layers = []
+    y = alt.Y("value:Q")
     for word in drawing.LIMIT_WORDS:
-        mine = alt.Chart(rows[rows["limit"] == word])
+        mine = drawing.rows_named("reached").transform_filter(f"datum.limit == '{word}'")
         bar = mine.mark_rule(strokeWidth=7, opacity=0.75, color=palette.STATUS[word])
         tips = [alt.Tooltip("limit:N"), *(alt.Tooltip(f"{name}:Q", format=".0f") for name in ("low", "at", "high"))]
-        layers.append(bar.encode(x=alt.X("low:Q", title=_HOURS), x2="high:Q", y="value:Q", tooltip=tips))
+        layers.append(bar.encode(x=alt.X("low:Q", title=_HOURS), x2=alt.X2("high"), y=y, tooltip=tips))
         at = mine.mark_point(shape="diamond", filled=True, size=150, opacity=1, color=palette.STATUS[word])
-        layers.append(at.encode(x=alt.X("at:Q", title=_HOURS), y="value:Q", tooltip=tips))
+        layers.append(at.encode(x=alt.X("at:Q", title=_HOURS), y=y, tooltip=tips))
         more = mine.mark_text(fontSize=drawing.LABEL_PX, align="right", dy=-12)
-        layers.append(more.encode(x=alt.X("high:Q", title=_HOURS), y="value:Q", text="more:N"))
-    return layers if len(rows) else []
+        layers.append(more.encode(x=alt.X("high:Q", title=_HOURS), y=y, text=alt.Text("more:N")))
+    return layers

@@ -33,20 +33,29 @@ def seen_rows(evidence: pd.DataFrame) -> pd.DataFrame:
     return found.assign(is_seen=found["times"].gt(0).map({True: "seen", False: "not seen"}))
 
 
-def seen(rows: pd.DataFrame) -> drawing.Chart:
+def seen(rows: pd.DataFrame) -> drawing.Picture:
     """A filled square where a log shows the thing, an open one where it does not."""
-    order = rows.drop_duplicates("log_id")["log"].tolist()
+    return drawing.Picture(_seen(tuple(rows.drop_duplicates("log_id")["log"])), {"things": rows})
+
+
+@drawing.framed
+def _seen(order: tuple[str, ...]) -> drawing.Chart:
     kinds = ["seen", "not seen"]
     chart = (
-        alt.Chart(rows)
+        drawing.rows_named("things")
         .mark_point(size=190, strokeWidth=1.6)
         .encode(
-            x=alt.X("log:N", sort=order, title=None, axis=alt.Axis(labelAngle=-60)),
+            x=alt.X("log:N", sort=list(order), title=None, axis=alt.Axis(labelAngle=-60)),
             y=alt.Y("thing:N", sort=list(THINGS), title=None),
             color=alt.Color("is_seen:N", scale=alt.Scale(domain=kinds, range=[palette.STATUS["ready"], palette.QUIET])),
             fill=alt.condition(alt.datum.times > 0, alt.value(palette.STATUS["ready"]), alt.value("transparent")),
             shape=alt.Shape("is_seen:N", scale=alt.Scale(domain=kinds, range=["square", "circle"])),
-            tooltip=[alt.Tooltip("when:N", title="log of"), "thing:N", "times:Q", alt.Tooltip("file:N", title="file")],
+            tooltip=[
+                alt.Tooltip("when:N", title="log of"),
+                alt.Tooltip("thing:N"),
+                alt.Tooltip("times:Q"),
+                alt.Tooltip("file:N", title="file"),
+            ],
         )
     )
     return drawing.finished(alt.layer(chart), 360)

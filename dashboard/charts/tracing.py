@@ -126,21 +126,44 @@ def event_rows(events: pd.DataFrame, from_s: float, to_s: float) -> pd.DataFrame
     )
 
 
-def stacked(panels: Sequence[tuple[Panel, pd.DataFrame]], events: pd.DataFrame, span: Sequence[float]) -> drawing.Chart:
+def stacked(
+    panels: Sequence[tuple[Panel, pd.DataFrame]], events: pd.DataFrame, span: Sequence[float]
+) -> drawing.Picture:
     """The panels under each other with the events on top; `span` is the stretch in `local_ms`, the same for all."""
     moments = events[events["kind"].isin(["shift", "stall"])]
     rules = moments[["local_ms", "lane", "says"]] if len(moments) <= MOST_RULES else moments.iloc[:0]
-    strips = [_strip(events, span)] if len(events) else []
-    drawn = [_panel(*each, rules, span, is_last=each is panels[-1]) for each in panels]
-    return drawing.stacked([*strips, *drawn], ZOOM)
+    lanes = tuple(lane for lane in LANES if lane in set(events["lane"]))
+    has_numbers = int(events["kind"].eq("shift").sum()) <= MOST_NUMBERS
+    held = tuple(
+        (panel, tuple(name for name in panel.channels if name in set(rows["channel"]))) for panel, rows in panels
+    )
+    frame = _stacked(held, lanes, tuple(span), has_numbers=has_numbers)
+    return drawing.Picture(frame, {"events": events, "rules": rules, **{panel.title: rows for panel, rows in panels}})
 
 
-def overview(rows: pd.DataFrame, span: Sequence[float], chosen: Sequence[float] | None) -> drawing.Chart:
+@drawing.framed
+def _stacked(
+    panels: tuple[tuple[Panel, tuple[str, ...]], ...],
+    lanes: tuple[str, ...],
+    span: tuple[float, ...],
+    *,
+    has_numbers: bool,
+) -> drawing.Chart:
+    strips = [_strip(lanes, span, has_numbers=has_numbers)] if lanes else []
+    return drawing.stacked([*strips, *(_panel(*each, span, is_last=each is panels[-1]) for each in panels)], ZOOM)
+
+
+def overview(rows: pd.DataFrame, span: Sequence[float], chosen: Sequence[float] | None) -> drawing.Picture:
     """The whole log, small; a stretch can be drawn over it. `chosen` is the one it begins with (`local_ms`)."""
+    return drawing.Picture(_overview(tuple(span), None if chosen is None else tuple(chosen)), {"log": rows})
+
+
+@drawing.framed
+def _overview(span: tuple[float, ...], chosen: tuple[float, ...] | None) -> drawing.Chart:
     initial: Any = {"x": [_clock(each) for each in chosen]} if chosen is not None else alt.Undefined
     brush = alt.selection_interval(name=STRETCH, encodings=["x"], value=initial)
     chart = (
-        alt.Chart(rows)
+        drawing.rows_named("log")
         .mark_area(color=palette.QUIET, opacity=0.75, line={"color": palette.ENGINES[0], "strokeWidth": 1})
         .encode(x=_along(span, labels=True), y=alt.Y("value:Q", title=None, axis=alt.Axis(tickCount=2, **_inside())))
         .add_params(brush)
@@ -148,26 +171,20 @@ def overview(rows: pd.DataFrame, span: Sequence[float], chosen: Sequence[float] 
     return drawing.finished(alt.layer(chart), 120)
 
 
-def _panel(
-    which: Panel, rows: pd.DataFrame, events: pd.DataFrame, span: Sequence[float], *, is_last: bool
-) -> alt.LayerChart:
+def _panel(which: Panel, held: Sequence[str], span: Sequence[float], *, is_last: bool) -> alt.LayerChart:
     """One panel: its lines, and a rule where a shift or a stall happened."""
-    held = [name for name in which.channels if name in set(rows["channel"])]
+    legend = _legend() if len(held) > 1 else None
     lines = (
-        alt.Chart(rows)
+        drawing.rows_named(which.title)
         .mark_line(strokeWidth=1.7, interpolate="linear")
         .encode(
             x=_along(span, labels=is_last),
             y=_upright(which),
             color=alt.Color(
-                "channel:N",
-                scale=alt.Scale(domain=held, range=list(_COLOURS[: len(held)])),
-                legend=_legend() if len(held) > 1 else None,
+                "channel:N", scale=alt.Scale(domain=list(held), range=list(_COLOURS[: len(held)])), legend=legend
             ),
             strokeDash=alt.StrokeDash(
-                "channel:N",
-                scale=alt.Scale(domain=held, range=list(_DASHES[: len(held)])),
-                legend=_legend() if len(held) > 1 else None,
+                "channel:N", scale=alt.Scale(domain=list(held), range=list(_DASHES[: len(held)])), legend=legend
             ),
             tooltip=[
                 alt.Tooltip("channel:N"),
@@ -178,7 +195,7 @@ def _panel(
         .transform_filter(_IN_VIEW)
     )
     rules = (
-        alt.Chart(events)
+        drawing.rows_named("rules")
         .mark_rule(color=palette.QUIET, strokeWidth=1, strokeDash=[2, 3])
         .encode(x=_along(span, labels=is_last), tooltip=[alt.Tooltip("says:N", title="event")])
         .transform_filter(_IN_VIEW)
@@ -188,38 +205,35 @@ def _panel(
     return _stacked_one([rules, lines], title, _PANEL_PX)
 
 
-def _strip(events: pd.DataFrame, span: Sequence[float]) -> alt.LayerChart:
+def _strip(lanes: Sequence[str], span: Sequence[float], *, has_numbers: bool) -> alt.LayerChart:
     """What happened, in lanes named in words: a mark for a moment, a bar for what lasted."""
-    lanes = [lane for lane in LANES if lane in set(events["lane"])]
-    base = alt.Chart(events).encode(
+    scale = alt.Scale(domain=list(lanes))
+    events = drawing.rows_named("events")
+    base = events.encode(
         x=_along(span, labels=False),
-        y=alt.Y("lane:N", sort=lanes, title=None, scale=alt.Scale(domain=lanes), axis=alt.Axis(grid=True, **_inside())),
+        y=alt.Y("lane:N", sort=list(lanes), title=None, scale=scale, axis=alt.Axis(grid=True, **_inside())),
         color=alt.Color("lane:N", scale=drawing.named_scale(_LANE_COLOURS, lanes), legend=None),
         tooltip=[alt.Tooltip("says:N", title="event")],
     )
-    bars = base.transform_filter("datum.to_s > datum.at_s").mark_bar(height=7).encode(x2="local_to_ms:T")
+    bars = base.transform_filter("datum.to_s > datum.at_s").mark_bar(height=7).encode(x2=alt.X2("local_to_ms"))
     marks = (
         base.transform_filter("datum.to_s <= datum.at_s")
         .mark_point(filled=True, size=95, opacity=1)
         .encode(shape=alt.Shape("lane:N", scale=drawing.named_scale(_LANE_SHAPES, lanes), legend=None))
     )
     numbers = (
-        alt.Chart(events)
-        .transform_filter("datum.kind == 'shift'")
+        events.transform_filter("datum.kind == 'shift'")
         .mark_text(align="left", dx=9, fontSize=drawing.LABEL_PX)
-        .encode(x=_along(span, labels=False), y=alt.Y("lane:N", sort=lanes, scale=alt.Scale(domain=lanes)))
+        .encode(x=_along(span, labels=False), y=alt.Y("lane:N", sort=list(lanes), scale=scale))
     )
-    shifts = int(events["kind"].eq("shift").sum())
-    layers = [bars, marks, *([numbers.encode(text="short:N")] if shifts <= MOST_NUMBERS else [])]
+    layers = [bars, marks, *([numbers.encode(text=alt.Text("short:N"))] if has_numbers else [])]
     shown = [each.transform_filter(_IN_VIEW) for each in layers]
     return _stacked_one(shown, "what happened", _LANE_PX * len(lanes) + 4)
 
 
 def _stacked_one(layers: Sequence[alt.Chart], title: str, height: int) -> alt.LayerChart:
-    """One of the stack; its last layer has a name, by which the common time finds it."""
-    *others, last = layers
-    last.name = "drawn"
-    return alt.LayerChart(layer=[*others, last], height=height, title=drawing.panel_title(title))
+    """One of the stack."""
+    return alt.LayerChart(layer=list(layers), height=height, title=drawing.panel_title(title))
 
 
 def _along(span: Sequence[float], *, labels: bool) -> alt.X:

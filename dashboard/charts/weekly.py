@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import altair as alt
@@ -19,7 +20,7 @@ _SYMBOL_SIZE: Final = alt.ExprRef("clamp(pow(0.6 * bandwidth('x'), 2), 16, 90)")
 
 _SHAPES: Final = {"watch": "triangle-up", "hold": "square"}
 
-
+_UNKNOWN: Final = "unknown"
 _WHO: Final = (alt.Tooltip("engine_id:N", title="engine"), alt.Tooltip("week:N", title="week from"))
 
 
@@ -35,37 +36,36 @@ def week_order(rows: pd.DataFrame) -> list[str]:
     return [str(each) for each in mondays.strftime("%d %b")]
 
 
-def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.Chart:
+def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.Picture:
     """Engines down, weeks across; colours part about 0 and reach `half` either way, beyond it no further.
 
     A week beyond a limit bears its symbol. A week that cannot be compared is an open cell, one that is withheld an open
     cell with a ×. `dark` is the ground.
     """
+    engines = tuple(str(each) for each in rows["engine_id"].drop_duplicates())
+    kinds = [word for word in _SHAPES if (rows["standing"] == word).any()]
+    kinds += [_UNKNOWN] if rows["off"].isna().any() else []
+    kinds += [believing.WITHHELD] if rows["withheld"].notna().any() else []
+    frame = _heat(engines, tuple(week_order(rows)), tuple(kinds), title, half, dark=dark)
+    return drawing.Picture(frame, {"weeks": rows})
+
+
+@drawing.framed
+def _heat(
+    engines: tuple[str, ...],
+    weeks: tuple[str, ...],
+    kinds: tuple[str, ...],
+    title: str,
+    half: float,
+    *,
+    dark: bool,
+) -> drawing.Chart:
+    """`kinds` are the cells there are beside the coloured ones: beyond a limit, not known, withheld."""
     pick = alt.selection_point(name=PICK, fields=["engine_id", "week_ms"], on="click", empty=False)
-    across = alt.Axis(labelAngle=-60, labelOverlap="greedy")
-    base = alt.Chart(rows).encode(
-        x=alt.X(
-            "week:N",
-            scale=alt.Scale(domain=week_order(rows)),
-            sort=None,
-            title="week from",
-            axis=across,
-        ),
-        y=alt.Y("engine_id:N", sort=_order(rows), title=None, axis=alt.Axis(labelOverlap=False)),
-        tooltip=[
-            *_WHO,
-            alt.Tooltip("value:Q", title="median as read", format="+.2f"),
-            alt.Tooltip("own:Q", title="median, its own", format="+.2f"),
-            alt.Tooltip("off:Q", title="off the middle", format="+.2f"),
-            alt.Tooltip("n:Q", title="samples"),
-            alt.Tooltip("runs:Q"),
-            alt.Tooltip("standing:N"),
-        ],
-    )
+    base = _cells(engines, weeks)
     colours = palette.DIVERGING_DARK if dark else palette.DIVERGING_LIGHT
     scale = alt.Scale(domain=[-half, 0, half], range=list(colours), clamp=True, interpolate="lab")
     legend = alt.Legend(title=title, gradientLength=150, format="+.2~f", values=[-half, 0, half], titleLimit=340)
-    known = rows["off"].notna()
     cells = (
         base.transform_filter("isValid(datum.off)")
         .mark_rect(cornerRadius=2)
@@ -76,50 +76,74 @@ def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.
         )
     )
     layers = [cells.add_params(pick)]
-    if not known.all():
+    if _UNKNOWN in kinds:
         unknown = base.transform_filter("!isValid(datum.off)")
         layers.append(unknown.mark_rect(filled=False, stroke=palette.QUIET, strokeDash=[2, 2]))
-    if rows["withheld"].notna().any():
-        kept_out = base.transform_filter("isValid(datum.withheld)").mark_point(
-            filled=True, shape=believing.SHAPE, color=believing.COLOUR, size=_SYMBOL_SIZE, opacity=1
-        )
-        layers.append(kept_out.encode(tooltip=[*_WHO, alt.Tooltip("withheld:N")]))
-    return drawing.finished(alt.layer(*layers, *_symbols(base, rows, dark=dark)), _height(rows))
+    if believing.WITHHELD in kinds:
+        layers.append(_crosses(base))
+    beyond = [word for word in _SHAPES if word in kinds]
+    if beyond:
+        layers.append(_symbols(base, beyond, dark=dark))
+    return drawing.finished(alt.layer(*layers), 26 * len(engines) + 190)
 
 
-def _symbols(base: alt.Chart, rows: pd.DataFrame, *, dark: bool) -> list[alt.Chart]:
-    found = [word for word in _SHAPES if (rows["standing"] == word).any()]
-    if not found:
-        return []
-    shapes = alt.Scale(domain=found, range=[_SHAPES[word] for word in found])
+def _cells(engines: Sequence[str], weeks: Sequence[str]) -> alt.Chart:
+    """A cell an engine and week, its numbers told to whoever points at it."""
+    across = alt.Axis(labelAngle=-60, labelOverlap="greedy")
+    told: alt.Chart = drawing.rows_named("weeks").encode(
+        x=alt.X("week:N", scale=alt.Scale(domain=list(weeks)), sort=None, title="week from", axis=across),
+        y=alt.Y("engine_id:N", sort=list(engines), title=None, axis=alt.Axis(labelOverlap=False)),
+        tooltip=[
+            *_WHO,
+            alt.Tooltip("value:Q", title="median as read", format="+.2f"),
+            alt.Tooltip("own:Q", title="median, its own", format="+.2f"),
+            alt.Tooltip("off:Q", title="off the middle", format="+.2f"),
+            alt.Tooltip("n:Q", title="samples"),
+            alt.Tooltip("runs:Q"),
+            alt.Tooltip("standing:N"),
+        ],
+    )
+    return told
+
+
+def _crosses(base: alt.Chart) -> alt.Chart:
+    """A × in each week that is withheld, and why."""
+    marks = base.transform_filter("isValid(datum.withheld)").mark_point(
+        filled=True, shape=believing.SHAPE, color=believing.COLOUR, size=_SYMBOL_SIZE, opacity=1
+    )
+    told: alt.Chart = marks.encode(tooltip=[*_WHO, alt.Tooltip("withheld:N")])
+    return told
+
+
+def _symbols(base: alt.Chart, beyond: Sequence[str], *, dark: bool) -> alt.Chart:
+    shapes = alt.Scale(domain=list(beyond), range=[_SHAPES[word] for word in beyond])
     ink = palette.CELL_INK_DARK if dark else palette.CELL_INK_LIGHT
-    drawn = base.transform_filter(alt.FieldOneOfPredicate("standing", found))
+    drawn = base.transform_filter(alt.FieldOneOfPredicate("standing", list(beyond)))
     marks = drawn.mark_point(filled=True, size=_SYMBOL_SIZE, opacity=1, color=ink)
-    return [marks.encode(shape=alt.Shape("standing:N", scale=shapes, legend=None))]
+    told: alt.Chart = marks.encode(shape=alt.Shape("standing:N", scale=shapes, legend=None))
+    return told
 
 
-def _order(rows: pd.DataFrame) -> list[str]:
-    return [str(each) for each in rows["engine_id"].drop_duplicates()]
-
-
-def _height(rows: pd.DataFrame) -> int:
-    return 26 * int(rows["engine_id"].nunique()) + 190
-
-
-def together(days: pd.DataFrame, line: pd.DataFrame, unit: str, watch: float) -> drawing.Chart:
+def together(days: pd.DataFrame, line: pd.DataFrame, unit: str, watch: float) -> drawing.Picture:
     """What the fleet did at once: a dot a day, and the stair of the common steps with its interval.
 
     The scale reaches at least to `watch` either way, so that what is too small to matter looks small.
     """
     reach = max(watch, float(days["value"].abs().max()), float(line["high"].abs().max()))
+    return drawing.Picture(_together(unit, reach), {"days": days, "line": line})
+
+
+@drawing.framed
+def _together(unit: str, reach: float) -> drawing.Chart:
     x, y = drawing.time_axis(), alt.Y("value:Q", title=unit, scale=alt.Scale(domain=[-reach, reach]))
-    band = alt.Chart(line).mark_area(interpolate="step-after", opacity=0.3, color=palette.NOTE)
-    stair = alt.Chart(line).mark_line(interpolate="step-after", strokeWidth=2.5, color=palette.NOTE)
+    line = drawing.rows_named("line")
+    band = line.mark_area(interpolate="step-after", opacity=0.3, color=palette.NOTE)
+    stair = line.mark_line(interpolate="step-after", strokeWidth=2.5, color=palette.NOTE)
     tips = [alt.Tooltip(f"{name}:Q", format="+.2f") for name in ("value", "low", "high")]
-    dots = alt.Chart(days).mark_point(filled=True, size=55, opacity=0.9, color=palette.QUIET)
+    dots = drawing.rows_named("days").mark_point(filled=True, size=55, opacity=0.9, color=palette.QUIET)
     seen = [alt.Tooltip("when:N", title="day"), alt.Tooltip("value:Q", format="+.2f"), alt.Tooltip("engines:Q")]
     layers = [
-        band.encode(x=x, y=alt.Y("low:Q", title=unit), y2="high:Q"),
+        band.encode(x=x, y=alt.Y("low:Q", title=unit), y2=alt.Y2("high")),
         dots.encode(x=x, y=y, tooltip=seen),
         stair.encode(x=x, y=y, tooltip=tips),
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 from datetime import datetime
+from functools import partial
 from typing import Any, Final
 
 import pandas as pd
@@ -17,17 +18,25 @@ from pipeline.baselines import Covariate
 from pipeline.catalogue import indicators
 from pipeline.corrections import Corrections
 from pipeline.register import Engine
+from pipeline.states import State
+
+WAY: Final = "way"
+NEWEST: Final = "newest"
+TOGETHER: Final = "together"
+TRANSIT: Final = "transit"
+"""The parts that are drawn when they are asked for, by their names in an address."""
+
+NO_MOVE: Final = "No shift from or to neutral with a settled position."
 
 _AGAINST: Final[tuple[tuple[Covariate, str], ...]] = (("battery_v", "battery, V"), ("temp_c", "temperature, °C"))
 
 
 def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
-    """Draw the section."""
+    """Draw the section: where the gears settle at once, the rest as sentences with their pictures on demand."""
     rows = data.shifts(fleet, engine.engine_id, as_of)
     parts.withheld(rows)
     if _reach(fleet, engine, as_of, rows):
-        _positions(fleet, engine, rows)
-        _overlays(fleet, engine, as_of)
+        _way(fleet, engine, as_of)
         _offset_span(fleet, engine, as_of)
     _transit(fleet, engine, as_of, rows)
     _without(rows)
@@ -36,7 +45,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
 
 
 def _reach(fleet: data.Fleet, engine: Engine, as_of: datetime, rows: pd.DataFrame) -> bool:
-    """Reach error over time; whether there is any."""
+    """Reach error over time, and each gear's settled positions about its target; whether there is any."""
     limits = data.limits(fleet, "shift_reach_error", engine.engine_id)
     said = parts.limits_text(limits.watch, limits.hold, indicators()["shift_reach_error"])
     parts.section("Reach error", f"settled position less target, % of travel; limits: {said}")
@@ -48,10 +57,19 @@ def _reach(fleet: data.Fleet, engine: Engine, as_of: datetime, rows: pd.DataFram
         )
         return False
     parts.summary(baselines.levels_say(data.states(fleet, engine.engine_id, "shift_reach_error", as_of)))
-    chosen = parts.draw_to_pick(shifting.reach(reach, limits), f"reach:{engine.engine_id}", shifting.PICK)
+    picture = shifting.settled(reach, limits)
+    chosen = parts.draw_to_pick(picture, f"reach:{engine.engine_id}", shifting.PICK)
     row = picking.picked_row(reach, chosen)
     ways.from_mark(engine.engine_id, row, data.SHIFT_SECONDS, "" if row is None else _shift_says(row))
+    st.html(parts.quiet(f"{_counted(reach)} {parts.drawn_says(len(picture.rows['shifts']), len(reach), 'shift')}"))
     return True
+
+
+def _counted(reach: pd.DataFrame) -> str:
+    """How many shifts there are into each gear."""
+    counts = reach["to_gear"].value_counts()
+    said = [f"{counts[gear]} into {gear}" if gear in counts else f"none into {gear}" for gear in shifting.GEARS]
+    return f"Shifts with a settled position: {', '.join(said)}."
 
 
 def _shift_says(row: Mapping[Hashable, Any]) -> str:
@@ -60,41 +78,46 @@ def _shift_says(row: Mapping[Hashable, Any]) -> str:
     return f"{row['from_gear']} to {row['to_gear']}, {row['when']}: reach error {said}"
 
 
-def _positions(fleet: data.Fleet, engine: Engine, rows: pd.DataFrame) -> None:
-    """Targets and settled positions, the gears side by side."""
-    parts.section("Positions", "settled positions about the target in force, % of travel")
-    limits = data.limits(fleet, "shift_reach_error", engine.engine_id)
-    for gear, place in zip(shifting.GEARS, st.columns(3), strict=True):
-        found = shifting.position_rows(rows, gear, limits)
-        with place:
-            parts.small_heading(gear, wording.count(len(found), "shift"))
-            if found.empty:
-                parts.nothing(f"No settled shift into {gear}.")
-            else:
-                parts.draw(shifting.positions(found), f"positions:{gear}")
+def _way(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
+    """The newest shifts over the first ones, and the newest ones as a list of ways to their samples."""
+    parts.section("The way there, shift by shift", "whether a shift stands still part-way, slows down or stops short")
+    parts.summary(baselines.levels_say(data.states(fleet, engine.engine_id, "shift_hesitation", as_of)))
+    parts.fold(
+        "The newest shifts laid over the first ones", WAY, engine.engine_id, partial(_overlays, fleet, engine, as_of)
+    )
+    parts.fold(
+        "The newest shifts as a list, each with the way to its samples",
+        NEWEST,
+        engine.engine_id,
+        partial(_newest, fleet, engine, as_of),
+    )
 
 
 def _overlays(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
-    """The newest shifts over the first ones, and the newest ones as a list of ways to their samples."""
-    parts.section(
-        "The way there, shift by shift",
-        "lines: the newest shifts; grey band: eight in ten of the first ones, dashed their middle; dotted: target",
-    )
     found = data.overlays(fleet, engine.engine_id, as_of)
     if not found:
-        parts.nothing("No shift from or to neutral with a settled position.")
+        parts.nothing(NO_MOVE)
         return
+    st.html(
+        parts.quiet(
+            "Lines: the newest shifts; grey band: eight in ten of the first ones, dashed their middle; dotted: target."
+        )
+    )
     for move, place in parts.side_by_side(found):
         with place:
             parts.small_heading(f"{move.from_gear} to {move.to_gear}", "")
             parts.summary(move.says)
             parts.draw(shifting.overlay(move), f"overlay:{move.from_gear}:{move.to_gear}")
-    with st.expander("The newest shifts as a list, each with the way to its samples"):
-        newest = pd.concat([move.shifts for move in found]).sort_values("at_s", ascending=False)
-        for row in newest.to_dict("records"):
-            ways.to_samples(
-                engine.engine_id, str(row["file"]), float(row["at_s"]), data.SHIFT_SECONDS, _shift_says(row)
-            )
+
+
+def _newest(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
+    found = data.overlays(fleet, engine.engine_id, as_of)
+    if not found:
+        parts.nothing(NO_MOVE)
+        return
+    newest = pd.concat([move.shifts for move in found]).sort_values("at_s", ascending=False)
+    for row in newest.to_dict("records"):
+        ways.to_samples(engine.engine_id, str(row["file"]), float(row["at_s"]), data.SHIFT_SECONDS, _shift_says(row))
 
 
 def _offset_span(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
@@ -108,11 +131,15 @@ def _offset_span(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
         parts.nothing("No run that reached all three gears.")
         return
     parts.summary(baselines.offset_span_says(found))
-    parts.draw(shifting.offset_span(shifting.offset_span_rows(found)), "offset_span")
+
+    def drawn() -> None:
+        parts.draw(shifting.offset_span(shifting.offset_span_rows(found)), "offset_span")
+
+    parts.fold("Offset and span, run by run", TOGETHER, engine.engine_id, drawn)
 
 
 def _transit(fleet: data.Fleet, engine: Engine, as_of: datetime, rows: pd.DataFrame) -> None:
-    """Transit against voltage and temperature, a gear a column, over what the baseline expects there."""
+    """Transit against voltage and temperature, a gear a panel, over what the baseline expects there."""
     parts.section(
         "Transit time",
         "from the step to arrival, s; low voltage and cold grease slow a sound actuator too, so marks belong into the "
@@ -120,21 +147,24 @@ def _transit(fleet: data.Fleet, engine: Engine, as_of: datetime, rows: pd.DataFr
     )
     states = {each.key.facet: each for each in data.states(fleet, engine.engine_id, "shift_transit_time", as_of)}
     parts.summary(baselines.levels_say(tuple(states.values())))
-    for against, title in _AGAINST:
-        if rows.empty or rows[against].isna().all():
-            parts.nothing(f"No log of this engine holds what the {title.partition(',')[0]} was while it shifted.")
-            continue
-        for gear, place in zip(shifting.GEARS, st.columns(3), strict=True):
-            found = shifting.transit_rows(rows, gear, against)
-            with place:
-                parts.small_heading(
-                    f"into {gear}, against {title.partition(',')[0]}", wording.count(len(found), "shift")
-                )
-                if found.empty:
-                    parts.nothing(f"No transit time into {gear}.")
-                    continue
-                expected = baselines.expected_line(states[gear], against) if gear in states else baselines.NO_LINE
-                parts.draw(shifting.transit(found, expected, against, title), f"transit:{against}:{gear}")
+    parts.fold(
+        "Transit time against voltage and temperature", TRANSIT, engine.engine_id, partial(_against, rows, states)
+    )
+
+
+def _against(rows: pd.DataFrame, states: Mapping[str, State]) -> None:
+    for (against, title), place in zip(_AGAINST, st.columns(2), strict=True):
+        found = shifting.transit_rows(rows, against)
+        with place:
+            parts.small_heading(f"against {title.partition(',')[0]}", wording.count(len(found), "shift"))
+            if found.empty:
+                parts.nothing(f"No log of this engine holds what the {title.partition(',')[0]} was while it shifted.")
+                continue
+            expected = {
+                gear: baselines.expected_line(states[gear], against) if gear in states else baselines.NO_LINE
+                for gear in shifting.GEARS
+            }
+            parts.draw(shifting.transit(found, expected, against, title), f"transit:{against}")
 
 
 def _without(rows: pd.DataFrame) -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
+import altair as alt
 import pytest
 from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
@@ -77,8 +78,11 @@ class Screen:
 
     @property
     def charts(self) -> list[dict[str, Any]]:
-        """The specifications of the charts, top to bottom."""
-        return [json.loads(each.proto.spec) for each in self._every("vega_lite_chart")]
+        """The specifications of the charts, top to bottom, each checked against Vega-Lite's schema."""
+        found = [json.loads(each.proto.spec) for each in self._every("vega_lite_chart")]
+        for spec in found:
+            alt.Chart.from_dict(spec)
+        return found
 
     def again(self) -> Screen:
         """Run it once more, as after a click; a trace is a failed test."""

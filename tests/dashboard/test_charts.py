@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -45,13 +46,20 @@ def _shifts() -> pd.DataFrame:
     return with_local_time(rows, AUCKLAND)
 
 
+def _marks(picture: drawing.Picture) -> dict[str, Any]:
+    """The layer of marks of a picture, of its first panel where it has several."""
+    spec = picture.to_dict()
+    layers = spec["vconcat"][0]["layer"] if "vconcat" in spec else spec["layer"]
+    found: dict[str, Any] = next(layer for layer in layers if layer["mark"]["type"] == "point")
+    return found
+
+
 def test_times_are_the_fleets_wall_clock_on_a_utc_scale() -> None:
     rows = _shifts()
     # 07:00 in Auckland stands as 07:00 UTC on the chart's clock, whatever zone the browser is in
     assert rows["local_ms"][0] == datetime(2026, 6, 14, 7, 0, tzinfo=UTC).timestamp() * 1000
     assert local_ms(rows["at_s"][0], AUCKLAND) == rows["local_ms"][0]
-    spec = shifting.reach(shifting.reach_rows(rows), REACH.limits).to_dict()
-    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    dots = _marks(shifting.settled(shifting.reach_rows(rows), REACH.limits))
     assert dots["encoding"]["x"]["scale"]["type"] == "utc"
 
 
@@ -73,47 +81,64 @@ def test_only_shifts_with_a_reading_are_drawn() -> None:
 
 def test_a_withheld_shift_is_a_cross_with_its_word_and_does_not_flatten_the_others() -> None:
     rows = pd.concat([_shifts(), _shifts().assign(reach_error_pct=40.0, withheld="sensor")], ignore_index=True)
-    spec = shifting.reach(shifting.reach_rows(rows), Limits(watch=1, hold=2)).to_dict()
-    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
-    shape = dots["encoding"]["shape"]
+    picture = shifting.settled(shifting.reach_rows(rows), Limits(watch=1, hold=2))
+    shape = _marks(picture)["encoding"]["shape"]
     assert dict(zip(shape["scale"]["domain"], shape["scale"]["range"], strict=True))["withheld"] == believing.SHAPE
-    drawn = pd.DataFrame(spec["datasets"][dots["data"]["name"]])
+    drawn = pd.DataFrame(picture.to_dict()["datasets"]["shifts"])
     # the limits reach from -2 to 2: not beyond 2.6 (0.15 of their span)
     assert drawn[drawn["mark"] == "withheld"]["drawn"].unique().tolist() == pytest.approx([2.6])
     assert drawn[drawn["mark"] != "withheld"]["drawn"].tolist() == [-1.5, 0.1]
-    assert [tip["field"] for tip in dots["encoding"]["tooltip"]][-1] == "withheld"
+    assert drawn[drawn["mark"] == "withheld"]["says"].str.startswith("Withheld, sensor. ").all()
+    # a withheld position stands beside those of its gear, whose target rests on the believed ones alone
+    assert drawn.groupby("to_gear")["settled"].max().to_dict() == {"forward": 88.5, "reverse": 12.1}
 
 
 def test_where_all_is_believed_no_legend_speaks_of_withheld() -> None:
-    spec = shifting.reach(shifting.reach_rows(_shifts()), REACH.limits).to_dict()
-    dots = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
+    dots = _marks(shifting.settled(shifting.reach_rows(_shifts()), REACH.limits))
     assert dots["encoding"]["shape"]["scale"]["domain"] == ["reverse", "neutral", "forward"]
 
 
 def test_limits_stand_about_the_target_in_force() -> None:
-    rows = shifting.position_rows(_shifts(), "forward", Limits(watch=1, hold=2))
+    rows = shifting.target_rows(shifting.reach_rows(_shifts()).head(1), Limits(watch=1, hold=2))
     assert rows[["watch_low", "watch_high", "hold_low", "hold_high"]].to_numpy().tolist() == [[89, 91, 88, 92]]
 
 
+def test_a_target_is_drawn_where_it_changes_and_up_to_the_last_shift() -> None:
+    shifts = pd.DataFrame(
+        {
+            "to_gear": ["forward", "reverse", "forward", "forward", "forward", "reverse"],
+            "at_s": [0.0, 1.0, 2.0, 3.0, 4.0, 5.0],
+            "local_ms": [0.0, 1.0, 2.0, 3.0, 4.0, 5.0],
+            "target_pct": [88.0, 12.0, 88.0, 90.0, 90.0, 12.0],
+        }
+    )
+    rows = shifting.target_rows(shifts, Limits())
+    forward = rows[rows["to_gear"] == "forward"]
+    assert forward[["at_s", "target_pct"]].to_numpy().tolist() == [[0, 88], [3, 90], [4, 90]]
+    assert rows[rows["to_gear"] == "reverse"]["at_s"].tolist() == [1, 5]
+
+
 def test_no_limit_set_draws_no_limit() -> None:
-    rows = shifting.position_rows(_shifts(), "forward", Limits())
+    rows = shifting.target_rows(shifting.reach_rows(_shifts()), Limits())
     assert not [name for name in rows.columns if name.startswith(("watch_", "hold_"))]
     assert drawing.limit_rows(Limits()).empty
 
 
 def test_a_throw_straight_through_is_not_held_against_voltage() -> None:
     # only shifts from or to neutral count for transit: the forward-to-reverse throw is left out
-    assert shifting.transit_rows(_shifts(), "forward", "battery_v")["transit_s"].tolist() == [0.4]
-    assert shifting.transit_rows(_shifts(), "reverse", "battery_v").empty
+    assert shifting.transit_rows(_shifts(), "battery_v")["transit_s"].tolist() == [0.4]
 
 
 def test_a_transit_without_a_temperature_is_not_held_against_temperature() -> None:
-    assert shifting.transit_rows(_shifts(), "forward", "temp_c")["temp_c"].tolist() == [60.0]
+    assert shifting.transit_rows(_shifts(), "temp_c")["temp_c"].tolist() == [60.0]
 
 
 def test_a_clicked_shift_is_known_by_its_log_and_moment_never_by_its_place() -> None:
-    (pick,) = [p for p in shifting.reach(_shifts(), REACH.limits).to_dict()["params"] if p["name"] == shifting.PICK]
+    spec = shifting.settled(shifting.reach_rows(_shifts()), REACH.limits).to_dict()
+    (pick,) = [each for each in spec["params"] if each["name"] == shifting.PICK]
     assert pick["select"]["fields"] == ["file", "at_s"]
+    # in every panel alike
+    assert pick["views"] == [panel["layer"][-1]["name"] for panel in spec["vconcat"]]
 
 
 @pytest.mark.parametrize(
@@ -132,7 +157,7 @@ def test_limits_stand_on_the_bad_sides_of_what_is_wanted(
 
 
 def test_a_limit_is_told_by_its_dash_too() -> None:
-    watch, hold = (rule.to_dict()["mark"] for rule in drawing.limit_rules(drawing.limit_rows(Limits(watch=1, hold=2))))
+    watch, hold = (rule.to_dict()["mark"] for rule in drawing.limit_rules())
     assert watch["strokeDash"] != hold["strokeDash"]
 
 
@@ -204,12 +229,15 @@ def test_first_runs_last_runs_and_what_lies_between_and_before_are_told_apart() 
 
 
 def test_a_limit_has_its_word_beside_it() -> None:
-    words = drawing.limit_words(drawing.limit_rows(Limits(watch=1, hold=2))).to_dict()
-    assert words["encoding"]["text"]["field"] == "limit"
-    rows = shifting.position_rows(_shifts(), "forward", Limits(watch=1, hold=2))
-    layers = shifting.positions(rows).to_dict()["layer"]
-    said = [layer["encoding"]["text"]["value"] for layer in layers if layer["mark"]["type"] == "text"]
-    assert said == ["watch", "watch", "hold", "hold", "target"]
+    assert drawing.limit_words().to_dict()["encoding"]["text"]["field"] == "limit"
+    targets = shifting.target_rows(shifting.reach_rows(_shifts()).head(1), Limits(watch=1, hold=2))
+    assert sorted(shifting.word_rows(targets)[["word", "value"]].itertuples(index=False, name=None)) == [
+        ("hold", 88.0),
+        ("hold", 92.0),
+        ("target", 90.0),
+        ("watch", 89.0),
+        ("watch", 91.0),
+    ]
 
 
 def test_a_response_shows_where_each_facet_would_be_watched() -> None:
@@ -231,8 +259,7 @@ def test_a_response_shows_where_each_facet_would_be_watched() -> None:
     rows = responding.response_rows(readings, "engagement_dip")
     watched = [Watched("forward", (80.0,)), Watched("reverse", ())]
     spec = responding.response(rows, watched, "rpm", drawing.NO_LIMITS).to_dict()
-    tables = [table for table in spec["datasets"].values() if table and "word" in table[0]]
-    assert [(row["facet"], row["value"]) for row in tables[0]] == [("forward", 80.0)]
+    assert [(row["mark"], row["value"]) for row in spec["datasets"]["watched"]] == [("forward", 80.0)]
     assert responding.response_rows(readings, "idle_spread")["facet"].tolist() == ["all"]
 
 

@@ -63,19 +63,37 @@ def test_the_section_that_is_chosen_is_drawn(opened: Any, fleet_folder: Path) ->
 
 
 def test_shifting_lays_every_move_over_the_first_ones_and_states_both_counts(opened: Any, fleet_folder: Path) -> None:
-    text = _shown(opened, fleet_folder, "Shifting").text
+    text = _shown(opened, fleet_folder, "Shifting", part="way").text
     for move in ("neutral to forward", "forward to neutral", "neutral to reverse", "reverse to neutral"):
         assert move in text
     assert "Newest 10 shifts: transit" in text
     assert "First 20 of the present comparison" in text or "First " in text
 
 
-def test_positions_and_transits_stand_side_by_side_a_gear_each(opened: Any, fleet_folder: Path) -> None:
-    text = _shown(opened, fleet_folder, "Shifting").text
-    for gear in ("reverse", "neutral", "forward"):
-        assert f"into {gear}, against battery" in text
-    assert "Offset" in text
-    assert "Span" in text
+def test_positions_and_transits_stand_under_each_other_a_gear_each(opened: Any, fleet_folder: Path) -> None:
+    shown = _shown(opened, fleet_folder, "Shifting", part="transit")
+    settled, *transits = [[panel["title"]["text"] for panel in chart["vconcat"]] for chart in shown.charts]
+    assert [title.partition(":")[0] for title in settled[1:]] == ["reverse", "neutral", "forward"]
+    assert transits == [["into reverse, s", "into neutral, s", "into forward, s"]] * 2
+    assert "Offset" in shown.text
+    assert "Span" in shown.text
+
+
+PICTURES = {"way": 4, "newest": 0, "together": 1, "transit": 2}
+
+
+@pytest.mark.parametrize("part", PICTURES)
+def test_what_is_folded_is_told_in_a_sentence_and_drawn_when_it_is_opened(
+    opened: Any, fleet_folder: Path, part: str
+) -> None:
+    shown = _shown(opened, fleet_folder, "Shifting")
+    assert len(shown.charts) == 1
+    said = shown.html.count('class="mw-summary"')
+    assert said == 4
+    shown.app.session_state[f"fold:curlew/port:{part}"] = True
+    opened_by_hand = shown.again()
+    by_address = _shown(opened, fleet_folder, "Shifting", part=part)
+    assert len(opened_by_hand.charts) == len(by_address.charts) == 1 + PICTURES[part]
 
 
 def test_a_table_change_is_marked_as_a_proposal_that_a_person_decides(opened: Any, fleet_folder: Path) -> None:
@@ -144,7 +162,7 @@ def _named(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def test_the_newest_shifts_can_be_reached_without_a_pointer(opened: Any, fleet_folder: Path) -> None:
-    shown = _shown(opened, fleet_folder, "Shifting")
+    shown = _shown(opened, fleet_folder, "Shifting", part="newest")
     links = [each for label, page, each in shown.links if page == "trace" and "reach error" in label]
     assert len(links) >= 10
     assert all({"log", "from", "seconds"} <= set(each) for each in links)

@@ -56,7 +56,7 @@ def _weeks() -> pd.DataFrame:
     )
 
 
-def _layers(chart: drawing.Chart, mark: str) -> list[dict[str, Any]]:
+def _layers(chart: drawing.Picture, mark: str) -> list[dict[str, Any]]:
     return [each for each in chart.to_dict()["layer"] if each["mark"]["type"] == mark]
 
 
@@ -157,10 +157,10 @@ def test_a_withheld_week_is_an_open_cell_with_a_cross_and_a_withheld_reading_is_
     rows = seasons.season_rows(_readings(), ["tern/port", "tern/starboard"], own=True)
     rows = rows.assign(withheld=[None, "sensor"])
     chart = seasons.season(rows, ["port", "starboard"], seasons.happening_rows((), AUCKLAND), "%", drawing.NO_LIMITS)
-    drawn = chart.to_dict()
+    rows_of = chart.to_dict()["datasets"]
     (dots,), (line,) = _layers(chart, "point"), _layers(chart, "line")
-    assert [row["mark"] for row in drawn["datasets"][dots["data"]["name"]]] == ["port", "withheld"]
-    assert [row["mark"] for row in drawn["datasets"][line["data"]["name"]]] == ["port"]
+    assert [row["mark"] for row in rows_of[dots["data"]["name"]]] == ["port", "withheld"]
+    assert [row["mark"] for row in rows_of[line["data"]["name"]]] == ["port"]
 
 
 def test_a_week_beyond_a_limit_bears_its_symbol_and_counts_are_told() -> None:

@@ -137,7 +137,13 @@ def open_page(browser: Any, address: str) -> Iterator[Open]:
         context.close()
 
 
+DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
+    && [...document.querySelectorAll('[data-testid=stVegaLiteChart]')].every(each => each.querySelector('svg.marks'))"""
+"""No part is still on its way, and every picture stands."""
+
+
 def drawn(page: Any) -> None:
-    """Wait until the screen is there whole: its heading, and no script at work."""
+    """Wait until the screen is there whole: its heading, no script at work, and every picture."""
     page.locator("h1").first.wait_for(timeout=60_000)
     page.locator('.stApp[data-test-script-state="notRunning"]').wait_for(timeout=60_000)
+    page.wait_for_function(DRAWN, timeout=60_000)
