@@ -170,7 +170,7 @@ def _of_levels(
 
 def _of_shares(here: Series) -> _Standing:
     """The share of the newest runs' tries, and the exact test against that of the first ones."""
-    now, share = newest_share(len(here)), share_shift(here)
+    now, share = newest_share(here), share_shift(here)
     if share is None:
         return _Standing(now, baseline=None, shift=None, error=None, is_signalled=False)
     spent = share.chance <= SHARE_RUNS / RUN_LENGTH

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from pipeline.history import Series
-from pipeline.season.like_for_like import BASELINE_RUNS
+from pipeline.season.like_for_like import BASELINE_RUNS, FEWEST_RUNS, MOVING_P
 from pipeline.statistics.proportion import chance_of_rise
 
 SHARE_RUNS: Final = 10
@@ -45,10 +45,22 @@ class ShareShift:
     chance: float
 
 
-def newest(runs: int) -> slice:
-    """Which of so many runs make the share now: the last ones, those of the baseline left out once it is complete."""
-    first = BASELINE_RUNS if runs > BASELINE_RUNS else 0
+def newest(here: Series) -> slice:
+    """Which runs make the share now: the last ones, those of the baseline left out once it is complete."""
+    runs, baseline = len(here), baseline_runs(here)
+    first = baseline if runs > baseline else 0
     return slice(max(first, runs - SHARE_RUNS), runs)
+
+
+def baseline_runs(here: Series) -> int:
+    """How many of the first runs make the baseline: fewer where the share rose within them beyond luck.
+
+    Else the baseline of an engine that began to hesitate in its second week would hold the fault.
+    """
+    first = added_up(here.pick(slice(0, FEWEST_RUNS)))
+    rest = added_up(here.pick(slice(FEWEST_RUNS, BASELINE_RUNS)))
+    rose = chance_of_rise(rest.count, rest.tries, first.count, first.tries) <= MOVING_P
+    return FEWEST_RUNS if rose else BASELINE_RUNS
 
 
 def added_up(series: Series) -> Share:
@@ -58,15 +70,18 @@ def added_up(series: Series) -> Share:
 
 def share_shift(here: Series) -> ShareShift | None:
     """How far the share has moved since the first runs; None until there are runs beyond them."""
-    if len(here) <= BASELINE_RUNS:
+    baseline = baseline_runs(here)
+    if len(here) <= baseline:
         return None
-    now = newest(len(here))
-    before, after = added_up(here.pick(slice(0, BASELINE_RUNS))), added_up(here.pick(now))
+    now = newest(here)
+    before, after = added_up(here.pick(slice(0, baseline))), added_up(here.pick(now))
     if not before.tries or not after.tries:
         return None
     error = math.sqrt(sum(_variance(each) for each in (before, after)))
-    chance = chance_of_rise(after.count, after.tries, before.count, before.tries)
-    return ShareShift(now, before, after, BASELINE_RUNS, after.value - before.value, error, chance)
+    # few tries tell little: a short baseline is held against all that came after it
+    later = after if baseline == BASELINE_RUNS else added_up(here.pick(slice(baseline, None)))
+    chance = chance_of_rise(later.count, later.tries, before.count, before.tries)
+    return ShareShift(now, before, after, baseline, after.value - before.value, error, chance)
 
 
 def _variance(found: Share) -> float:

@@ -60,10 +60,20 @@ def test_a_clear_rise_that_is_too_small_to_matter_is_not_watched() -> None:
 
 def test_until_there_are_runs_beyond_the_baseline_nothing_has_moved() -> None:
     assert share_shift(tries([0] * 12)) is None
-    assert newest(12) == slice(2, 12)
-    assert newest(13) == slice(12, 13)
-    assert newest(40) == slice(30, 40)
-    assert state([0] * 5 + [3] * 7).status == "ready"
+    assert newest(tries([0] * 12)) == slice(2, 12)
+    assert newest(tries([0] * 13)) == slice(12, 13)
+    assert newest(tries([0] * 40)) == slice(30, 40)
+    # nine of twenty-one against none of fifteen may be luck (3 in 1,000), and the baseline is still being learned
+    assert fisher_exact([[9, 12], [0, 15]], alternative="greater").pvalue == pytest.approx(0.0031, abs=1e-4)
+    assert state([0] * 5 + [1, 1, 2, 1, 2, 1, 1]).status == "ready"
+
+
+def test_a_rise_within_the_first_runs_is_told_and_makes_no_baseline() -> None:
+    counts = [0] * 5 + [2, 1, 3, 2, 2, 1, 2]
+    # thirteen of twenty-one against none of fifteen: no luck (1 in 10,000 by Fisher's exact test)
+    assert fisher_exact([[13, 8], [0, 15]], alternative="greater").pvalue < SHARE_RUNS / RUN_LENGTH
+    assert (state(counts).status, state(counts).moved.baseline) == ("watch", 0.0)
+    assert state(counts + [2, 1] * 5).status == "watch"
 
 
 def test_a_share_that_fell_is_no_finding() -> None:
