@@ -57,10 +57,17 @@ def baseline_runs(here: Series) -> int:
 
     Else the baseline of an engine that began to hesitate in its second week would hold the fault.
     """
-    first = added_up(here.pick(slice(0, FEWEST_RUNS)))
-    rest = added_up(here.pick(slice(FEWEST_RUNS, BASELINE_RUNS)))
-    rose = chance_of_rise(rest.count, rest.tries, first.count, first.tries) <= MOVING_P
-    return FEWEST_RUNS if rose else BASELINE_RUNS
+    places = range(FEWEST_RUNS, BASELINE_RUNS)
+    chances = [_rise_at(here, place) for place in places]
+    # the place was searched for, so each look has its part of the chance that is allowed
+    rose = min(chances) * len(chances) <= MOVING_P
+    return places[chances.index(min(chances))] if rose else BASELINE_RUNS
+
+
+def _rise_at(here: Series, place: int) -> float:
+    """The chance that the first runs from a place on count so many more than those before it by luck."""
+    first, rest = added_up(here.pick(slice(0, place))), added_up(here.pick(slice(place, BASELINE_RUNS)))
+    return chance_of_rise(rest.count, rest.tries, first.count, first.tries)
 
 
 def added_up(series: Series) -> Share:

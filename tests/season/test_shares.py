@@ -9,7 +9,7 @@ from season_maker import judged, made_series
 
 from pipeline.history import Series
 from pipeline.season.monitoring import RUN_LENGTH
-from pipeline.season.shares import SHARE_RUNS, added_up, newest, share_shift
+from pipeline.season.shares import SHARE_RUNS, Share, added_up, newest, share_shift
 from pipeline.states import State
 
 
@@ -74,6 +74,10 @@ def test_a_rise_within_the_first_runs_is_told_and_makes_no_baseline() -> None:
     assert fisher_exact([[13, 8], [0, 15]], alternative="greater").pvalue < SHARE_RUNS / RUN_LENGTH
     assert (state(counts).status, state(counts).moved.baseline) == ("watch", 0.0)
     assert state(counts + [2, 1] * 5).status == "watch"
+    # wherever it begins: three runs of the first twelve, each with all its shifts, are no luck either
+    later = share_shift(tries([0] * 9 + [3] * 3 + [2, 1, 2]))
+    assert later is not None
+    assert later.before == Share(0, 27)
 
 
 def test_a_share_that_fell_is_no_finding() -> None:
