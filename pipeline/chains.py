@@ -5,10 +5,9 @@ A run that a logger split over two files is one run, so its logs go through the 
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from hashlib import blake2b
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -17,8 +16,7 @@ LONGEST_GAP_S: Final = 10.0
 """A longer gap in the log ends a run (contract: 'Run'), so nothing is lost by measuring the two sides apart."""
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(NamedTuple):
     """One engine's samples of one log and the time they cover, in seconds since 1970, both ends inclusive."""
 
     log_id: str
@@ -63,7 +61,7 @@ def chain_key(chain: Iterable[Span], shift_targets: Mapping[str, float] | None) 
     """A short digest of all that a chain's events depend on, apart from the queries themselves."""
     members = [(span.log_id, span.reading_key) for span in chain]
     targets = None if shift_targets is None else sorted(shift_targets.items())
-    return blake2b(json.dumps([members, targets]).encode(), digest_size=8).hexdigest()
+    return blake2b(repr((members, targets)).encode(), digest_size=8).hexdigest()
 
 
 def _in_order(spans: Iterable[Span]) -> Iterator[tuple[Span, Span | None]]:

@@ -6,9 +6,8 @@ import os
 import re
 import stat
 import unicodedata
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from pipeline.problems import Problem, declare
 
@@ -38,8 +37,7 @@ declare(
 )
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(NamedTuple):
     """One file of the inbox. `file` is its path relative to the fleet folder; `trouble` says why it cannot be read."""
 
     fleet_folder: Path
@@ -56,8 +54,9 @@ class Found:
 
 def scan(fleet_folder: Path) -> tuple[Found, ...]:
     """Every file of the inbox that a status is owed to, in the order of their names."""
-    entries = (entry for entry in _entries(fleet_folder / FOLDER) if not _is_unfinished(entry))
-    found = (_look(entry, fleet_folder) for entry in entries)
+    inbox = fleet_folder / FOLDER
+    entries = (entry for entry in _entries(inbox) if not _is_unfinished(entry))
+    found = (_look(entry, fleet_folder, inbox) for entry in entries)
     return tuple(sorted((each for each in found if each is not None), key=lambda each: each.file))
 
 
@@ -105,10 +104,10 @@ def _entries(top: Path) -> Iterator[os.DirEntry[str] | tuple[str, OSError]]:
                 yield entry
 
 
-def _look(entry: os.DirEntry[str] | tuple[str, OSError], fleet_folder: Path) -> Found | None:
+def _look(entry: os.DirEntry[str] | tuple[str, OSError], fleet_folder: Path, inbox: Path) -> Found | None:
     """What stands at an entry; None for a link to a folder of the inbox, whose files are found where they are."""
     path = entry[0] if isinstance(entry, tuple) else entry.path
-    written = FOLDER + path[len(str(fleet_folder / FOLDER)) :]
+    written = FOLDER + path[len(str(inbox)) :]
     file = _legible_name(written)
     if isinstance(entry, tuple):
         return Found(fleet_folder, file, trouble=unreadable(file, entry[1]))
@@ -116,7 +115,7 @@ def _look(entry: os.DirEntry[str] | tuple[str, OSError], fleet_folder: Path) -> 
         problem = Problem(file, None, "inbox_name", "a name of plain characters", file, "Rename the file.")
         return Found(fleet_folder, file, trouble=problem)
     try:
-        trouble = _trouble_of(entry, file, fleet_folder / FOLDER)
+        trouble = _trouble_of(entry, file, inbox)
         if trouble is None and entry.is_dir():
             return None
         state = entry.stat() if trouble is None else None

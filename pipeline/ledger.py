@@ -8,17 +8,18 @@ from __future__ import annotations
 import json
 import secrets
 import sqlite3
-from contextlib import closing
-from dataclasses import asdict, dataclass
+from contextlib import closing, contextmanager
+from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal, Self
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple, Self
 
 from pipeline.problems import Problem
 from pipeline.sqlite_files import copy_whole
 from pipeline.store import STORE_VERSION, other_version
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Mapping
     from types import TracebackType
 
 _SQL: Final = Path(__file__).parent / "sql" / "ledger"
@@ -32,8 +33,7 @@ class LedgerError(Exception):
     """The ledger cannot be used; the message says what to do."""
 
 
-@dataclass(frozen=True)
-class FileEntry:
+class FileEntry(NamedTuple):
     """One file of the inbox. `log_id` and `reading_key` are None where the file stands where no log can be read."""
 
     file: str
@@ -46,8 +46,7 @@ class FileEntry:
     is_present: bool = True
 
 
-@dataclass(frozen=True)
-class LogEntry:
+class LogEntry(NamedTuple):
     """One log taken. `reading_key` says what it was read with; times are seconds since 1970, UTC."""
 
     log_id: str
@@ -62,8 +61,7 @@ class LogEntry:
     is_start_assumed: bool
 
 
-@dataclass(frozen=True)
-class EngineLogEntry:
+class EngineLogEntry(NamedTuple):
     """One engine's samples of one log. `samples` is relative to the store folder.
 
     `samples_digest` is the BLAKE2b digest of the file's bytes (16 hex digits); None where an older version wrote it.
@@ -80,6 +78,9 @@ class EngineLogEntry:
 class Ledger:
     """An open ledger; a context manager. Each recording method is one transaction.
 
+    What was listed once is remembered until this ledger changes something: only the ingest that holds the store's lock
+    writes, and it lists every log several times.
+
     Raises:
         LedgerError: when opened, if a newer version of the program made the file.
         sqlite3.DatabaseError: when opened, if the file is damaged.
@@ -89,6 +90,9 @@ class Ledger:
         path.parent.mkdir(parents=True, exist_ok=True)
         self._path = path
         self._db = sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)
+        self._files: dict[str, FileEntry] | None = None
+        self._logs: dict[str, LogEntry] | None = None
+        self._engine_logs: tuple[EngineLogEntry, ...] | None = None
         try:
             self._prepare(path)
         except BaseException:
@@ -103,22 +107,27 @@ class Ledger:
     ) -> None:
         self._db.close()
 
-    def files(self) -> dict[str, FileEntry]:
+    def files(self) -> Mapping[str, FileEntry]:
         """Every file ever seen and not overwritten since, by its path relative to the fleet folder.
 
         An entry with problems that this version does not know is left out, so that the file is read again.
         """
-        found = (_file_entry(row) for row in self._rows("select * from files order by file"))
-        return {entry.file: entry for entry in found if entry is not None}
+        if self._files is None:
+            found = (_file_entry(row) for row in self._rows("files", FileEntry))
+            self._files = {entry.file: entry for entry in found if entry is not None}
+        return self._files
 
-    def logs(self) -> dict[str, LogEntry]:
+    def logs(self) -> Mapping[str, LogEntry]:
         """Every log taken, by its id."""
-        return {row["log_id"]: _log_entry(row) for row in self._rows("select * from logs order by log_id")}
+        if self._logs is None:
+            self._logs = {row[0]: _log_entry(row) for row in self._rows("logs", LogEntry)}
+        return self._logs
 
     def engine_logs(self) -> tuple[EngineLogEntry, ...]:
         """Every sample file, by engine and log."""
-        found = self._rows("select * from engine_logs order by engine_id, log_id")
-        return tuple(_engine_log_entry(row) for row in found)
+        if self._engine_logs is None:
+            self._engine_logs = tuple(_engine_log_entry(row) for row in self._rows("engine_logs", EngineLogEntry))
+        return self._engine_logs
 
     def revision(self) -> str:
         """Another word whenever something changed that a reader of the store could see; no two ledgers share one."""
@@ -131,14 +140,12 @@ class Ledger:
 
     def renew_identity(self) -> None:
         """Say that this is another ledger than the one it was copied from: what both recorded since may differ."""
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._identify()
 
     def record(self, entry: FileEntry, log: LogEntry | None = None, samples: Iterable[EngineLogEntry] = ()) -> None:
         """What became of a file, with the log read from it. A log whose last file was overwritten goes."""
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             before = self._held(entry.file)
             self._put("files", _file_row(entry))
             if log is not None:
@@ -150,14 +157,12 @@ class Ledger:
     def seen(self, states: Iterable[tuple[str, int, int]]) -> None:
         """Files with the bytes they were known by, given as file, size and time: nothing changes for a reader."""
         statement = "update files set size_bytes = ?, modified_ns = ?, is_present = 1 where file = ?"
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._db.executemany(statement, [(size, modified, file) for file, size, modified in states])
 
     def moved(self, log_id: str, file: str) -> None:
         """The log's bytes stand under another name now; names under which they no longer stand are forgotten."""
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._db.execute("update logs set file = ? where log_id = ?", (file, log_id))
             self._db.execute("delete from files where log_id = ? and is_present = 0", (log_id,))
             self._revise()
@@ -165,32 +170,28 @@ class Ledger:
     def absent(self, files: Iterable[str]) -> None:
         """These files are no longer in the inbox: refused ones are forgotten, logs are kept."""
         gone = [(file,) for file in files]
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._db.executemany("delete from files where file = ? and status = 'refused'", gone)
             self._db.executemany("update files set is_present = 0 where file = ?", gone)
             self._revise()
 
     def drop_log(self, log_id: str) -> None:
         """A log whose samples are lost and cannot be read again is no longer listed."""
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._db.execute("delete from files where log_id = ? and is_present = 0", (log_id,))
             self._db.execute("delete from logs where log_id = ?", (log_id,))
             self._revise()
 
     def discarded(self) -> tuple[str, ...]:
         """Sample files no log needs any more and which are still to be removed."""
-        return tuple(row["samples"] for row in self._rows("select samples from discarded order by samples"))
+        return tuple(each for (each,) in self._db.execute("select samples from discarded order by samples").fetchall())
 
     def forget_discarded(self, samples: Iterable[str]) -> None:
         """These sample files have been removed."""
-        with self._db:
-            self._db.execute("begin immediate")
+        with self._change():
             self._db.executemany("delete from discarded where samples = ?", [(each,) for each in samples])
 
     def _prepare(self, path: Path) -> None:
-        self._db.row_factory = sqlite3.Row
         self._db.execute("pragma journal_mode = wal")
         self._db.execute("pragma synchronous = normal")  # a power cut may lose the last entries: those are read again
         self._db.execute("pragma foreign_keys = on")
@@ -218,25 +219,34 @@ class Ledger:
     def _identify(self) -> None:
         self._db.execute("insert or replace into counters values ('ledger', ?)", (secrets.randbits(48),))
 
-    def _rows(self, sql: str) -> list[sqlite3.Row]:
-        with closing(self._db.execute(sql)) as cursor:
+    @contextmanager
+    def _change(self) -> Iterator[None]:
+        """One transaction; what was listed before it is forgotten."""
+        self._files = self._logs = self._engine_logs = None
+        with self._db:
+            self._db.execute("begin immediate")
+            yield
+
+    def _rows(self, table: str, kind: type[FileEntry | LogEntry | EngineLogEntry]) -> list[tuple[Any, ...]]:
+        """All rows of a table, their values in the order of the entry's fields, by its first two."""
+        with closing(self._db.execute(f"select {', '.join(kind._fields)} from {table} order by 1, 2")) as cursor:
             return cursor.fetchall()
 
-    def _put(self, table: str, row: dict[str, Any]) -> None:
+    def _put(self, table: str, row: Mapping[str, Any]) -> None:
         marks = ", ".join("?" for _ in row)
         self._db.execute(f"insert or replace into {table} ({', '.join(row)}) values ({marks})", tuple(row.values()))
 
     def _put_log(self, log: LogEntry, samples: Iterable[EngineLogEntry]) -> None:
         self._db.execute("delete from logs where log_id = ?", (log.log_id,))
-        self._put("logs", asdict(log))
+        self._put("logs", log._asdict())
         for each in samples:
-            self._put("engine_logs", {**asdict(each), "channels": json.dumps(each.channels)})
+            self._put("engine_logs", {**each._asdict(), "channels": json.dumps(each.channels)})
 
     def _held(self, file: str) -> str | None:
         """The log whose bytes this path held until now; a file that had been cleared away before holds none."""
         sql = "select log_id from files where file = ? and status = 'taken' and is_present"
         row = self._db.execute(sql, (file,)).fetchone()
-        return None if row is None else str(row["log_id"])
+        return None if row is None else str(row[0])
 
     def _drop_unheld(self, log_id: str) -> None:
         self._db.execute(
@@ -272,20 +282,32 @@ def _statements(script: str) -> list[str]:
 
 
 def _file_row(entry: FileEntry) -> dict[str, Any]:
-    return {**asdict(entry), "problems": json.dumps([asdict(each) for each in entry.problems])}
+    return {**entry._asdict(), "problems": json.dumps([asdict(each) for each in entry.problems])}
 
 
-def _file_entry(row: sqlite3.Row) -> FileEntry | None:
+def _file_entry(row: tuple[Any, ...]) -> FileEntry | None:
+    *known, problems, is_present = row
     try:
-        problems = tuple(Problem(**each) for each in json.loads(row["problems"]))
+        return FileEntry(*known, _problems(problems), bool(is_present))
     except ValueError:
         return None
-    return FileEntry(**{**dict(row), "problems": problems, "is_present": bool(row["is_present"])})
 
 
-def _log_entry(row: sqlite3.Row) -> LogEntry:
-    return LogEntry(**{**dict(row), "is_start_assumed": bool(row["is_start_assumed"])})
+def _log_entry(row: tuple[Any, ...]) -> LogEntry:
+    *known, is_start_assumed = row
+    return LogEntry(*known, bool(is_start_assumed))
 
 
-def _engine_log_entry(row: sqlite3.Row) -> EngineLogEntry:
-    return EngineLogEntry(**{**dict(row), "channels": tuple(json.loads(row["channels"]))})
+def _engine_log_entry(row: tuple[Any, ...]) -> EngineLogEntry:
+    *known, channels, digest = row
+    return EngineLogEntry(*known, _channels(channels), digest)
+
+
+def _problems(written: str) -> tuple[Problem, ...]:
+    return () if written == "[]" else tuple(Problem(**each) for each in json.loads(written))
+
+
+@lru_cache(maxsize=1000)
+def _channels(written: str) -> tuple[str, ...]:
+    """The same list stands beside most of an engine's logs."""
+    return tuple(json.loads(written))

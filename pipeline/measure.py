@@ -10,7 +10,7 @@ import math
 import os
 import secrets
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
@@ -121,7 +121,7 @@ def measured(chains: Sequence[Chain]) -> dict[str, pa.Table] | str:
     """The events of some chains, or why they could not be made out. Plain and picklable, so that it runs anywhere."""
     try:
         return extract.extract(chains)
-    except (DatabaseError, OSError, pa.ArrowException) as error:
+    except (DatabaseError, OSError, pa.ArrowException, extract.OutOfStepError) as error:
         if is_no_room(error):
             raise  # it says nothing about the samples
         return str(error)
@@ -210,7 +210,7 @@ def _add_events(working: Working, plan: _Plan, workers: Executor, progress: Prog
             elif broken := _remove_broken(chains):
                 damaged |= broken
             else:
-                noted |= {each: replace(plan.wanted[each], error=outcome) for each in logs}
+                noted |= {each: plan.wanted[each]._replace(error=outcome) for each in logs}
         working.add(events, noted)
     return frozenset(damaged)
 

@@ -6,11 +6,10 @@ It remembers beside the rows what they were made from, so a build that was kille
 from __future__ import annotations
 
 from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass
 from functools import cache
 from hashlib import blake2b
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Self
+from typing import TYPE_CHECKING, Final, NamedTuple, Self
 
 import pyarrow as pa
 
@@ -35,8 +34,7 @@ _MEASURED: Final = pa.schema(
 )
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(NamedTuple):
     """What one log's events in the working database were made from, and when the log begins.
 
     `error` says why it has none although it was read; trying again with the same queries would not help.
@@ -145,7 +143,7 @@ class Working:
                 self._insert(f"events.{name}", content)
             else:
                 self.put(f"events.{name}", content)
-        noted = [{**_key(each), **asdict(measured)} for each, measured in made_from.items()]
+        noted = [{**_key(each), **measured._asdict()} for each, measured in made_from.items()]
         self._insert("build.measured", pa.Table.from_pylist(noted, _MEASURED))
 
     def complete(self) -> None:

@@ -30,12 +30,12 @@ _CYCLE: Final = ((0, 12.0, 0.0), (1, 15.0, 0.0), (0, 8.0, 0.0), (-1, 10.0, 0.0),
 Floats = npt.NDArray[np.float64]
 
 
-def write_log(path: Path, *, start_s: float, minutes: float, seed: int) -> None:
-    """One CSV log."""
+def write_log(path: Path, *, start_s: float, minutes: float, seed: int, every: int = 1) -> None:
+    """One CSV log, of which only one row in `every` is written."""
     path.parent.mkdir(parents=True, exist_ok=True)
     columns = _columns(round(minutes * 60 * RATE_HZ), np.random.default_rng(seed))
     columns["time"] = start_s + np.arange(len(columns["rpm"])) / RATE_HZ
-    table = pa.table({name: np.round(columns[name], 3) for name in COLUMNS})
+    table = pa.table({name: np.round(columns[name][::every], 3) for name in COLUMNS})
     pa_csv.write_csv(table, path, pa_csv.WriteOptions(quoting_style="none"))
 
 

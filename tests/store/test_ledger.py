@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -43,10 +42,10 @@ def test_it_is_written_ahead_so_that_readers_and_a_writer_do_not_wait(ledger: Le
 
 def test_a_log_goes_with_the_last_file_that_held_its_bytes(ledger: Ledger) -> None:
     ledger.record(FILE, LOG, [SAMPLES])
-    ledger.record(replace(FILE, file="inbox/b.csv"))
-    ledger.record(replace(FILE, log_id="beef"))
+    ledger.record(FILE._replace(file="inbox/b.csv"))
+    ledger.record(FILE._replace(log_id="beef"))
     assert ledger.logs() == {"f00d": LOG}
-    ledger.record(replace(FILE, file="inbox/b.csv", status="refused"))
+    ledger.record(FILE._replace(file="inbox/b.csv", status="refused"))
     assert ledger.logs() == {}
     assert ledger.engine_logs() == ()
     assert ledger.discarded() == (SAMPLES.samples,)
@@ -55,27 +54,27 @@ def test_a_log_goes_with_the_last_file_that_held_its_bytes(ledger: Ledger) -> No
 def test_a_log_outlives_a_file_that_was_cleared_away(ledger: Ledger) -> None:
     ledger.record(FILE, LOG, [SAMPLES])
     ledger.absent([FILE.file])
-    ledger.record(replace(FILE, log_id="beef"))
+    ledger.record(FILE._replace(log_id="beef"))
     assert ledger.logs() == {"f00d": LOG}
 
 
 def test_samples_written_again_are_not_removed(ledger: Ledger) -> None:
     ledger.record(FILE, LOG, [SAMPLES])
-    ledger.record(replace(FILE, log_id="beef"))
+    ledger.record(FILE._replace(log_id="beef"))
     ledger.record(FILE, LOG, [SAMPLES])
     assert ledger.discarded() == ()
 
 
 def test_samples_read_again_for_another_engine_leave_the_first_ones_to_be_removed(ledger: Ledger) -> None:
     ledger.record(FILE, LOG, [SAMPLES])
-    ledger.record(FILE, LOG, [replace(SAMPLES, engine_id="petrel/starboard", samples="samples/other.parquet")])
+    ledger.record(FILE, LOG, [SAMPLES._replace(engine_id="petrel/starboard", samples="samples/other.parquet")])
     assert ledger.discarded() == (SAMPLES.samples,)
     ledger.forget_discarded([SAMPLES.samples])
     assert ledger.discarded() == ()
 
 
 def test_a_refused_file_that_is_gone_is_forgotten(ledger: Ledger) -> None:
-    ledger.record(replace(FILE, status="refused"))
+    ledger.record(FILE._replace(status="refused"))
     ledger.absent([FILE.file])
     assert ledger.files() == {}
 
@@ -85,7 +84,7 @@ def test_the_revision_rises_only_with_what_a_reader_could_see(ledger: Ledger) ->
     before = ledger.revision()
     ledger.seen([(FILE.file, 11, 21)])
     assert ledger.revision() == before
-    assert ledger.files()[FILE.file] == replace(FILE, size_bytes=11, modified_ns=21)
+    assert ledger.files()[FILE.file] == FILE._replace(size_bytes=11, modified_ns=21)
     ledger.moved("f00d", "inbox/b.csv")
     assert ledger.revision() > before
 
