@@ -20,7 +20,7 @@ import pyarrow.parquet as pq
 
 from pipeline.catalogue import read_header, read_query
 from pipeline.channels import CHANNELS
-from pipeline.database import Database, scratch
+from pipeline.database import Database, DatabaseError, scratch
 
 EVENT_TABLES: Final = ("runs", "shifts", "idle_windows", "stalls", "pick_ups", "signals")
 """The tables that are kept, in the order in which they can be made."""
@@ -89,6 +89,14 @@ _FILLED: Final = (*_CARRIED, "gear", "pedal", "idle_active")
 """All whose blanks are filled: the last three tell the gear asked for and whether the helm is at rest."""
 
 
+_OUT_OF_STEP: Final = "out of step"
+"""What the queries say where rows that are put side by side by their places belong to different times."""
+
+
+class OutOfStepError(Exception):
+    """Two tables came in different orders: a fault of the program, and what it measured cannot be believed."""
+
+
 @dataclass(frozen=True)
 class ChainLog:
     """One log of a chain: its id and the Parquet file that holds the engine's samples."""
@@ -118,14 +126,22 @@ def extract(chains: Sequence[Chain]) -> dict[str, pa.Table]:
     """All event tables of some chains, each row with engine_id, run_id, started_at and log_id.
 
     The chains are laid one after another on one time axis, far apart, so that one pass of the event queries serves
-    them all: planning the queries costs as much as twenty minutes of log. Times come back as timestamps in UTC. Raises
-    DatabaseError or OSError where a sample file is missing or broken.
+    them all: planning the queries costs as much as twenty minutes of log. Times come back as timestamps in UTC.
+
+    Raises:
+        DatabaseError: a sample file is missing or broken; so does OSError.
+        OutOfStepError: rows that are put side by side do not belong together.
     """
     db = scratch()
     _load_codes(db)
     _load(db, chains)
-    for name in (*_STEPS, *EVENT_TABLES):
-        db.execute(_making(name))
+    try:
+        for name in (*_STEPS, *EVENT_TABLES):
+            db.execute(_making(name))
+    except DatabaseError as error:
+        if _OUT_OF_STEP in str(error):
+            raise OutOfStepError(str(error)) from error
+        raise
     events = {name: _with_log(db, name) for name in EVENT_TABLES}
     db.execute("drop table if exists long_samples")
     return events

@@ -6,6 +6,7 @@ neutral, no shift in the last 2 s."""
 reads = ["run_spans", "steps", "stretches"]
 
 [columns]
+from_s = "its first sample; to_s is its last"
 run_no = "the latest run, also after its end: is_turning tells"
 shift_no = "the latest shift of that run"
 settled_from_s = "when the idle integral has settled: 10 s after the start, the shift or the helm closing"
@@ -62,6 +63,8 @@ compared as (
 )
 
 select
+    from_s,
+    to_s,
     samples,
     is_turning,
     run_no,

@@ -56,6 +56,7 @@ firsts as (
     where
         previous_s is null
         or time_s - previous_s > 3
+        or time_s <= previous_s
         or is_turning <> was_turning
         or is_at_rest <> was_at_rest
         or is_calm <> was_calm
@@ -65,7 +66,10 @@ firsts as (
 )
 
 select
-    time_s as from_s,
+    case
+        when time_s <= previous_s then error('out of step: a sample stands before an earlier one')
+        else time_s
+    end as from_s,
     coalesce(lead(previous_s) over (order by sample_no), (select max(to_s) from pieces)) as to_s,
     coalesce(lead(sample_no) over (order by sample_no), (select sum(samples) + 1 from pieces)::bigint) - sample_no as samples,
     previous_s,
