@@ -90,7 +90,7 @@ def table(db: Database, register: Register, name: str, as_of: datetime) -> pa.Ta
     if name == "findings":
         return pa.Table.from_pylist(list(_finding_rows(assess(db, register, as_of))), FINDINGS)
     if name == "notes":
-        return pa.Table.from_pylist(note_rows(notes(register.folder, as_of=as_of), register.timezone), NOTES)
+        return notes_table(register, as_of)
     if name not in STORED:
         raise ValueError(f"no table {name!r}; there are {', '.join(TABLES)}")
     zone = ZoneInfo(register.timezone)
@@ -100,6 +100,11 @@ def table(db: Database, register: Register, name: str, as_of: datetime) -> pa.Ta
     if name in _RESTING:
         found = with_withheld(name, found, withheld(with_doubts(load_history(db, as_of.astimezone(zone)))))
     return _for_people(found, zone)
+
+
+def notes_table(register: Register, as_of: datetime) -> pa.Table:
+    """The notes up to a moment: they stand in the logbook, so no store is needed."""
+    return pa.Table.from_pylist(note_rows(notes(register.folder, as_of=as_of), register.timezone), NOTES)
 
 
 def write(found: pa.Table, path: Path) -> None:

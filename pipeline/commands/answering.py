@@ -82,7 +82,11 @@ def export(table: str, folder: Path, as_of: str | None, output: Path) -> None:
     if output.suffix not in FORMATS:
         stop(f"{output.name}: the ending must be one of {', '.join(FORMATS)}.")
     register = opened(folder)
+    until = moment(as_of, register)
     with errors():
-        found = exports.table(reader(register), register, table, moment(as_of, register))
+        if table == "notes":
+            found = exports.notes_table(register, until)
+        else:
+            found = exports.table(reader(register), register, table, until)
         exports.write(found, output)
     say(f"{len(found)} rows written to {output}")

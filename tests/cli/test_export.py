@@ -114,6 +114,18 @@ def test_every_field_of_a_finding_is_exported() -> None:
     assert set(known) - {"evidence"} | {"n", "runs", "logs"} <= set(exports.FINDINGS.names)
 
 
+def test_notes_are_exported_where_no_log_has_been_read(run: Run, fleet: Path, tmp_path: Path) -> None:
+    (tmp_path / "inbox" / "curlew").mkdir(parents=True)
+    (tmp_path / "inbox" / "curlew" / "new.csv").write_text("time,rpm\n0,600\n", encoding="utf-8")
+    (tmp_path / "fleet.toml").write_bytes((fleet / "fleet.toml").read_bytes())
+    run("note", "--fleet", tmp_path, "--boat", "curlew", "--kind", "remark", "looked at")
+
+    (row,) = _exported(run, tmp_path, "notes", tmp_path / "notes.json")
+
+    assert row["text"] == "looked at"
+    assert not (tmp_path / "store").exists()
+
+
 @pytest.mark.parametrize("words", ["=1+1", "+1", "-1", "@sum(a1)", "\tx", "＝1+1"])
 def test_text_that_a_spreadsheet_would_run_is_only_text_in_a_csv(
     run: Run, own: Path, tmp_path: Path, words: str
