@@ -93,7 +93,7 @@ def _proposed(
     _sent: Sent,
 ) -> Proposal:
     with _on_disk(_sent) as path:
-        return propose(path, _fleet.register.boat(boat) if boat else None)
+        return propose(path, _fleet.register.boat(boat) if boat else None, limits=_fleet.register.reading)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Trying the map…")

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from pipeline.register import Boat, Engine, MapEntry, Register
+from pipeline.register import Boat, Engine, MapEntry, ReadingLimits, Register
 from pipeline.trial import LogYield, Trial, try_log
 from pipeline.upload import safe_name
 
@@ -30,8 +30,7 @@ def preview(
     entries = {channel: MapEntry(**entry) for channel, entry in proposal.entries().items()}
     if register is not None and boat is not None:
         return try_log(register, boat, engine or _only_engine(register.boat(boat), proposal), name, content, entries)
-    zone = register.timezone if register else "UTC"
-    return try_log(_made_up(proposal, zone), _BOAT, None, name, content, entries)
+    return try_log(_made_up(proposal, register), _BOAT, None, name, content, entries)
 
 
 def _only_engine(boat: Boat, proposal: Proposal) -> str | None:
@@ -39,14 +38,16 @@ def _only_engine(boat: Boat, proposal: Proposal) -> str | None:
     return boat.engines[0].id if len(boat.engines) > 1 and not proposal.engines else None
 
 
-def _made_up(proposal: Proposal, zone: str) -> Register:
+def _made_up(proposal: Proposal, register: Register | None) -> Register:
+    """A fleet of one boat that has the proposal's engines; zone and limits are the register's where there is one."""
     names = proposal.engines or ("engine",)
     engines = tuple(_engine(name, number) for number, name in enumerate(names))
     boat = Boat(id=_BOAT, name=_BOAT, channel_map=None, engines=engines, limits={})
     return Register(
         folder=Path(),
         name=_BOAT,
-        timezone=zone,
+        timezone=register.timezone if register else "UTC",
+        reading=register.reading if register else ReadingLimits(),
         currency_days=3.0,
         simulated=False,
         boats=(boat,),

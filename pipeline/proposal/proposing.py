@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pipeline.proposal.overrides import Override
-    from pipeline.register import Boat
+    from pipeline.register import Boat, ReadingLimits
 
 _SUREST: Final = 0.99
 _ZERO_FROM: Final = 1.0
@@ -56,16 +56,22 @@ class _Weighed:
         return next((Signal(self.columns[at].numbers) for channel, at in self.pairs if channel == row), None)
 
 
-def propose(path: Path, boat: Boat | None = None, overrides: Sequence[Override] = ()) -> Proposal:
+def propose(
+    path: Path,
+    boat: Boat | None = None,
+    overrides: Sequence[Override] = (),
+    limits: ReadingLimits | None = None,
+) -> Proposal:
     """A channel map for the log at `path`. A log that cannot be read gives a proposal with nothing but its problem.
 
-    `boat` is whose log it is, if that is known; `overrides` are a person's own answers.
+    `boat` is whose log it is, if that is known; `overrides` are a person's own answers; `limits` are what one log may
+    take in the fleet, else the usual ones.
 
     Raises:
         OverrideError: an answer names no column of the log, or a unit that does not fit.
     """
     try:
-        seen = peek(scratch(), path)
+        seen = peek(scratch(), path, limits)
     except Refusal as refusal:
         return Proposal(path.name, problems=(refusal.problem,))
     except (DatabaseError, OSError) as error:

@@ -85,7 +85,7 @@ def _relation(path: Path) -> str:
 
 def _read(db: Database, request: ReadRequest) -> LogRead:
     refuse_large(request)
-    _refuse_claims(db, request)
+    refuse_claims(db, request)
     columns = parquet_columns(db, request.path)
     selection = select([column_of(column.name) for column in columns], request)
     clock, assumed, time = _clock(db, columns, selection, request)
@@ -99,7 +99,7 @@ def _read(db: Database, request: ReadRequest) -> LogRead:
     return replace(finish(db, request, selection, clock, None, Losses()), start_assumed=assumed)
 
 
-def _refuse_claims(db: Database, request: ReadRequest) -> None:
+def refuse_claims(db: Database, request: ReadRequest) -> None:
     """Refuse by what the footer claims, before a page is read: a few bytes can stand for any number of rows.
 
     Raises:

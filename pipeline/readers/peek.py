@@ -12,8 +12,10 @@ from pipeline.readers.csv_log import first_rows_as_text
 from pipeline.readers.header import Column, column_of, read_header
 from pipeline.readers.mdf4_child import Job
 from pipeline.readers.mdf4_log import mdf4_content
-from pipeline.readers.parquet_log import every_value, metadata_of, parquet_columns
+from pipeline.readers.packed import refuse_large
+from pipeline.readers.parquet_log import every_value, metadata_of, parquet_columns, refuse_claims
 from pipeline.readers.request import ReadRequest
+from pipeline.register.tables import ReadingLimits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,29 +53,32 @@ class Peek:
     own_time: bool = False
 
 
-def peek(db: Database, path: Path) -> Peek:
-    """The first 20,000 rows of every column of a log.
+def peek(db: Database, path: Path, limits: ReadingLimits | None = None) -> Peek:
+    """The first 20,000 rows of every column of a log, within what a log may take.
 
     Raises:
-        Refusal: the log cannot be read.
+        Refusal: the log cannot be read, or is beyond the limits.
         DatabaseError: it is no Parquet file, though it is called so.
     """
+    request = ReadRequest(path, path.name, (), None, "UTC", limits or ReadingLimits())
+    refuse_large(request)
     if path.suffix.lower() == ".parquet":
-        return _peek_parquet(db, path)
+        return _peek_parquet(db, request)
     if path.suffix.lower() == ".mf4":
-        return _peek_mdf4(path)
-    return _peek_text(db, path)
+        return _peek_mdf4(request)
+    return _peek_text(db, request)
 
 
-def _peek_text(db: Database, path: Path) -> Peek:
-    request = ReadRequest(path, path.name, (), None, "UTC")
+def _peek_text(db: Database, request: ReadRequest) -> Peek:
     header = read_header(request)
     cells = first_rows_as_text(db, request, header, PEEK_ROWS)
     columns = [_peeked(column, cells[at], header.marks) for at, column in enumerate(header.columns)]
     return Peek(tuple(columns), header.metadata)
 
 
-def _peek_parquet(db: Database, path: Path) -> Peek:
+def _peek_parquet(db: Database, request: ReadRequest) -> Peek:
+    refuse_claims(db, request)
+    path = request.path
     described = parquet_columns(db, path)
     cells = every_value(db, path, PEEK_ROWS)
     columns = [
@@ -83,8 +88,8 @@ def _peek_parquet(db: Database, path: Path) -> Peek:
     return Peek(tuple(columns), tuple(metadata_of(db, path)))
 
 
-def _peek_mdf4(path: Path) -> Peek:
-    content = mdf4_content(Job(ReadRequest(path, path.name, (), None, "UTC"), read=False))
+def _peek_mdf4(request: ReadRequest) -> Peek:
+    content = mdf4_content(Job(request, read=False))
     columns = [
         _peeked(signal.column, [str(value) for value in signal.values[:PEEK_ROWS].tolist()], PLAIN)
         for signal in content.signals.values()

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+import zstandard
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.inbox_files import scan
+from pipeline.proposal import propose
+from pipeline.readers.packed import RATIO_FROM
 from pipeline.register import load_register
 from pipeline.upload import look, safe_name, save, with_start
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 REGISTER = """
 [fleet]
@@ -127,3 +135,51 @@ def test_a_log_is_looked_at_as_it_would_be_read_where_it_goes(fleet: Path) -> No
     assert one.trial is not None
     assert [(each.engine, each.runs, each.channels) for each in one.trial.engines] == [("port", 1, ("rpm",))]
     assert list(fleet.iterdir()) == [fleet / "fleet.toml"], "nothing was left behind"
+
+
+LIMITED = f"{REGISTER}\n[reading]\nmax_mb = 1\n"
+"""Raw rows of more than a megabyte pack to a fifth of it."""
+LONG_LOG = b"time,rpm\n" + b"".join(b"%d,%d\n" % (second, second * 7919 % 6000) for second in range(150_000))
+BOMB = LOG + b"\n" * (RATIO_FROM + 1_000_000)
+
+
+def _open_files() -> set[str]:
+    return {str(each.readlink()) for each in Path("/proc/self/fd").iterdir() if each.is_symlink()}
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="this system does not list open files there")
+@pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gz", "zst"])
+@pytest.mark.parametrize(
+    ("content", "register", "said"),
+    [(BOMB, REGISTER, "the archive is no log's"), (LONG_LOG, LIMITED, "more than 1 MB when unpacked")],
+    ids=["bomb", "beyond max_mb"],
+)
+def test_what_a_small_archive_becomes_is_held_to_the_readers_limits_and_nothing_stays_open(
+    fleet: Path, pack: Callable[[bytes], bytes], content: bytes, register: str, said: str
+) -> None:
+    (fleet / "fleet.toml").write_text(register, encoding="utf-8")
+    known = load_register(fleet)
+    name = f"2026-06-14_0710.csv.{'gz' if pack is gzip.compress else 'zst'}"
+    look(known, "petrel", "port", "a.csv", LOG)  # what is opened once and kept is open now
+    before = _open_files()
+
+    looked = look(known, "petrel", "port", name, pack(content))
+
+    assert looked.status == "bad"
+    assert said in str(looked.reason)
+    assert {file for file in _open_files() - before if "morningwatch" in file or ".csv" in file} == set()
+    assert list(fleet.iterdir()) == [fleet / "fleet.toml"]
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gz", "zst"])
+def test_a_map_is_proposed_within_the_fleets_own_limits(
+    fleet: Path, tmp_path_factory: pytest.TempPathFactory, pack: Callable[[bytes], bytes]
+) -> None:
+    (fleet / "fleet.toml").write_text(LIMITED, encoding="utf-8")
+    log = tmp_path_factory.mktemp("sent") / f"2026-06-14_0710.csv.{'gz' if pack is gzip.compress else 'zst'}"
+    log.write_bytes(pack(LONG_LOG))
+
+    (problem,) = propose(log, limits=load_register(fleet).reading).problems
+
+    assert problem.code == "too_large"
+    assert propose(log).problems == (), "the usual limits hold it"
