@@ -120,7 +120,8 @@ def test_notes_are_exported_where_no_log_has_been_read(run: Run, fleet: Path, tm
     (tmp_path / "fleet.toml").write_bytes((fleet / "fleet.toml").read_bytes())
     run("note", "--fleet", tmp_path, "--boat", "curlew", "--kind", "remark", "looked at")
 
-    (row,) = _exported(run, tmp_path, "notes", tmp_path / "notes.json")
+    assert run("export", "notes", "--fleet", tmp_path, "-o", tmp_path / "notes.json").exit_code == 0
+    (row,) = json.loads((tmp_path / "notes.json").read_text(encoding="utf-8"))
 
     assert row["text"] == "looked at"
     assert not (tmp_path / "store").exists()
