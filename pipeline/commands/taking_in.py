@@ -109,7 +109,7 @@ def columns(
     register = opened(folder) if write or boat or (folder / FILE_NAME).exists() else None
     with _mistakes():
         owner = register.boat(boat) if register and boat else None
-        proposal = propose(log, owner, _answers(answers))
+        proposal = propose(log, owner, _answers(answers), register.reading if register else None)
     if proposal.problems:
         say(listing.proposal_text(proposal, name))
         sys.exit(REFUSED)
