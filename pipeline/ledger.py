@@ -288,19 +288,19 @@ def _file_row(entry: FileEntry) -> dict[str, Any]:
 def _file_entry(row: tuple[Any, ...]) -> FileEntry | None:
     *known, problems, is_present = row
     try:
-        return FileEntry(*known, _problems(problems), bool(is_present))
+        return FileEntry._make([*known, _problems(problems), bool(is_present)])
     except ValueError:
         return None
 
 
 def _log_entry(row: tuple[Any, ...]) -> LogEntry:
     *known, is_start_assumed = row
-    return LogEntry(*known, bool(is_start_assumed))
+    return LogEntry._make([*known, bool(is_start_assumed)])
 
 
 def _engine_log_entry(row: tuple[Any, ...]) -> EngineLogEntry:
     *known, channels, digest = row
-    return EngineLogEntry(*known, _channels(channels), digest)
+    return EngineLogEntry._make([*known, _channels(channels), digest])
 
 
 def _problems(written: str) -> tuple[Problem, ...]:
