@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pipeline.diagnosis.fuelling import fuel
+from pipeline.diagnosis.fuelling import fuel, swing
 from pipeline.diagnosis.idling import engagement, idle, stall
 from pipeline.diagnosis.patient import GEARS, Diagnosis, Engine, conclude, is_from_commissioning
 from pipeline.diagnosis.shifting import dogs, play, reach, transit
@@ -20,7 +20,7 @@ __all__ = ["GEARS", "Diagnosis", "Engine", "diagnose", "is_from_commissioning"]
 
 def diagnose(engine: Engine) -> Iterator[Diagnosis]:
     """Every cause that an engine shows, each once. What no rule explains is 'unknown', one finding an indicator."""
-    for rule in (disbelieved, voltage, cold, play, reach, dogs, transit, stall, idle, fuel, engagement, limits):
+    for rule in (disbelieved, voltage, cold, play, reach, dogs, transit, stall, idle, fuel, swing, engagement, limits):
         yield from rule(engine)
     rest: dict[str, list[State]] = {}
     for state in engine.all_open():

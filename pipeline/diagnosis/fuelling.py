@@ -43,5 +43,25 @@ def fuel(engine: Engine) -> Iterator[Diagnosis]:
         yield conclude("fuel_supply", engine, symptoms, 0.9 if together else 0.8, said, "air_leak", follows=lean)
 
 
+def swing(engine: Engine) -> Iterator[Diagnosis]:
+    """A lean swing off idle before anything else stands out: by what else has begun to move; alone it has no cause.
+
+    An engine that leans at idle leans there first, since the loop cannot follow a pick-up.
+    """
+    lean = list(engine.open("off_idle_lean").values())
+    if not lean:
+        return
+    falling = [state for state in engine.of("idle_integral").values() if state.strength < -SMALL]
+    rising = [state for state in engine.of("idle_fuel_trim").values() if state.strength > SMALL]
+    if len(falling) > 1:
+        said = ("lambda swings lean off idle, and the integral has begun to fall",)
+        yield conclude("air_leak", engine, lean, 0.5, said, "fuel_supply")
+    elif rising:
+        said = (f"lambda swings lean off idle, and the trim has begun to rise: {', '.join(map(_trim_said, rising))}",)
+        yield conclude("fuel_supply", engine, lean, 0.6, said, "air_leak")
+    else:
+        yield conclude("unknown", engine, lean, 0.5, ("lambda swings lean off idle alone, trim at idle has not moved",))
+
+
 def _trim_said(state: State) -> str:
     return f"{state.moved.shift or 0:+.1f} % {state.key.facet}".replace("-", "−")

@@ -57,8 +57,17 @@ def _is_known(state: State, covariate: str) -> bool:
 
 
 def limits(engine: Engine) -> Iterator[Diagnosis]:
-    """Temperatures and pressures speak for themselves."""
+    """Temperatures and pressures speak for themselves; a sibling ran in the same water and as hard."""
     for indicator, cause in (("coolant_hot", "cooling"), ("oil_pressure_hot", "lubrication")):
         standing = list(engine.open(indicator).values())
         if standing:
-            yield conclude(cause, engine, standing, 0.7, ())
+            yield conclude(cause, engine, standing, 0.7, tuple(_beside(standing[0], engine)))
+
+
+def _beside(state: State, engine: Engine) -> Iterator[str]:
+    """Whether the boat's other engines moved with it; nothing where there is none or nothing is known of it."""
+    moved = [each.strength for each in engine.siblings if each.key.indicator == state.key.indicator]
+    if moved and all(value * state.strength > 0 and abs(value) > abs(state.strength) / 2 for value in moved):
+        yield "the other engine of this boat moved with it: look first at how hard and how warm both ran"
+    elif moved and state.has_moved:
+        yield "the other engine of this boat did not move with it"

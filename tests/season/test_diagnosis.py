@@ -229,3 +229,34 @@ def test_certainties_are_shares_and_each_says_why() -> None:
             assert diagnosis.cause in CAUSES
             assert diagnosis.rather_than is None or diagnosis.rather_than in CAUSES
             assert diagnosis.rather_than != diagnosis.cause
+
+
+@pytest.mark.parametrize(
+    ("beside", "cause", "rather"),
+    [
+        ([trim(2.4)], "fuel_supply", "air_leak"),
+        ([trim(2.4), *integrals(reverse=-2.5, neutral=-2.5, forward=-2.5)], "air_leak", "fuel_supply"),
+        ([trim(0.0)], "unknown", None),
+        ([], "unknown", None),
+    ],
+)
+def test_a_lean_swing_is_named_by_what_has_begun_to_move_beside_it(
+    beside: list[State], cause: str, rather: str | None
+) -> None:
+    (only,) = found([told("off_idle_lean", "", 0.02, 0.12, "growing"), *beside])
+
+    assert (only.cause, only.rather_than, only.symptoms[0].key.indicator) == (cause, rather, "off_idle_lean")
+
+
+def test_a_hot_engine_is_held_against_its_sibling_in_the_same_water() -> None:
+    hot = told("coolant_hot", "", 68.0, 82.0)
+    together, alone = (
+        found([hot], siblings=[told("coolant_hot", "", 68.0, after, engine_id="petrel/starboard")])[0]
+        for after in (81.0, 68.0)
+    )
+
+    assert together.because == (
+        "the other engine of this boat moved with it: look first at how hard and how warm both ran",
+    )
+    assert alone.because == ("the other engine of this boat did not move with it",)
+    assert (together.cause, alone.cause) == ("cooling", "cooling")
