@@ -29,11 +29,14 @@ LEARNED_RUNS: Final = 20
 
 FEWEST_LEARNED: Final = 5
 
-APART: Final = 4.0
+APART: Final = 2.0
 """Spreads by which two engines must differ in a habit for it to tell them apart."""
 
 FEWEST_HABITS: Final = 2
 """Habits that must tell them apart."""
+
+APART_TOGETHER: Final = 32.0
+"""What the squares of those differences must add up to: two habits at four spreads, or many at less."""
 
 SPREADS: Final = {"shift_reach_error": 0.3, "idle_integral": 0.7, "idle_fuel_trim": 1.0}
 """Habits that tell engines apart, each with the least spread it is taken to have, in its unit."""
@@ -105,7 +108,7 @@ def _strangeness(steps: FloatArray) -> float:
 
 def _by_habit(history: History, one: str, other: str, pairs: Pairs) -> NDArray[np.bool_]:
     """Which pairs (m,) were exchanged by what their shifts, idle and trim were like."""
-    same, swap, habits = np.zeros(len(pairs)), np.zeros(len(pairs)), np.zeros(len(pairs), dtype=int)
+    same, swap, apart, habits = (np.zeros(len(pairs)) for _ in range(4))
     for mine, its in _shared(history, one, other):
         values = np.column_stack(
             [
@@ -119,12 +122,15 @@ def _by_habit(history: History, one: str, other: str, pairs: Pairs) -> NDArray[n
         learned = values[known][:LEARNED_RUNS]
         usual = np.median(learned, axis=0)
         spread = np.maximum(1.4826 * np.median(np.abs(learned - usual), axis=0), SPREADS[mine.key.indicator])
-        if abs(usual[0] - usual[1]) < APART * float(spread.max()):
+        off = abs(usual[0] - usual[1]) / float(spread.max())
+        if off < APART:
             continue
         habits += known
+        apart += np.where(known, off**2, 0.0)
         same += np.where(known, (((values - usual) / spread) ** 2).sum(axis=1), 0.0)
         swap += np.where(known, (((values - usual[::-1]) / spread[::-1]) ** 2).sum(axis=1), 0.0)
-    return (habits >= FEWEST_HABITS) & (swap < same / 4) & (swap <= 2 * APART**2 * habits)
+    is_told = (habits >= FEWEST_HABITS) & (apart >= APART_TOGETHER)
+    return np.asarray(is_told & (swap < same / 4) & (swap <= 2 * apart))
 
 
 def _shared(history: History, one: str, other: str) -> Iterator[tuple[Series, Series]]:

@@ -40,6 +40,7 @@ COMPARING: Final = (
             constant(exchanged, "FEWEST_LEARNED", "runs", "below which nothing is learned"),
             constant(exchanged, "APART", "spreads", "by which a habit tells two engines apart"),
             constant(exchanged, "FEWEST_HABITS", "habits", "that must tell them apart"),
+            constant(exchanged, "APART_TOGETHER", "", "sum of their squares that must be reached"),
             constant(exchanged, "SPREADS", "", "habits that are looked at"),
         ),
         "common practice, no published source",

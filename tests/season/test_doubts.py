@@ -168,6 +168,28 @@ def test_without_a_counter_engines_are_told_by_where_their_shifts_settle() -> No
     }
 
 
+def test_many_habits_that_differ_a_little_tell_engines_apart_and_two_do_not() -> None:
+    # 0.9 % of travel is three of the least spreads: 2 x 9 is too little, 4 x 9 is enough
+    port = habits("port", 90.0, 50.0)
+    starboard = habits("starboard", 90.9, 50.9)
+    lone = exchange(port, starboard, 3)
+    more = {
+        engine: tuple(
+            made_series(level + noisy(RUNS, 0.1), "idle_integral", gear, engine_id=f"petrel/{engine}")
+            for gear in ("forward", "neutral")
+        )
+        for engine, level in (("port", 0.0), ("starboard", 2.1))
+    }
+    many = exchange((*port, *more["port"]), (*starboard, *more["starboard"]), 3)
+
+    assert told(lone, port=uncounted(), starboard=uncounted()) == {}
+    found = told(many, port=uncounted(), starboard=uncounted())
+    assert {key: count for key, (count, _) in found.items()} == {
+        ("port", "shift_position"): 3,
+        ("starboard", "shift_position"): 3,
+    }
+
+
 def test_a_new_target_on_one_engine_makes_it_no_other_engine() -> None:
     port, starboard = habits("port", 90.0, 50.0), habits("starboard", 86.0, 53.0)
     like_the_other = exchange(port, starboard, 3)["petrel/port"]
