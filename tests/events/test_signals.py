@@ -131,3 +131,17 @@ def test_a_blip_too_brief_for_the_actuator_to_move_is_no_flat_line(bench: Bench)
     trip.channels["shift_position"] = trip.channels["shift_position"][:1]
     events = bench.measure(trip.shift(45, "forward").until(60).log(noise={"rpm": 4}))
     assert events.faults("shift_position") == []
+
+
+@pytest.mark.parametrize("count_h", [909.2, 122.7, 564.6])
+def test_a_counter_that_stands_through_a_short_log_does_not_count_backwards(bench: Bench, count_h: float) -> None:
+    # it counts in tenths of an hour; parts of uneven length have means of the same value that differ by rounding
+    log = Trip.warm().at(0, engine_hours=count_h).shift(40, "forward").shift(70, "neutral").until(300).log(20)
+    for seed in range(6):
+        kept = np.random.default_rng(seed).random(len(log.time_s)) > 0.1
+        assert bench.measure(log.only(kept)).faults("engine_hours") == []
+
+
+def test_a_counter_that_counts_backwards_is_impossible(bench: Bench) -> None:
+    trip = Trip.warm().at(0, engine_hours=909.2).at(150, engine_hours=909.1).until(300)
+    assert bench.measure(trip.log(20)).faults("engine_hours") == ["impossible"]

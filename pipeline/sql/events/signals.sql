@@ -21,7 +21,8 @@ with known as (
         standstills.stood_at,
         -- hours counted in each hour: 1, or nothing while the counter's step is not reached
         (channel_states.high - channel_states.low) * 3600 / nullif(signal_facts.seconds, 0) as hours_an_hour,
-        channel_states.last_mean < channel_states.first_mean as runs_back
+        -- the means of one and the same value differ in their last digits
+        channel_states.high > channel_states.low and channel_states.last_mean < channel_states.first_mean as runs_back
     from channel_states
     inner join signal_facts on channel_states.run_no = signal_facts.run_no
     inner join channel_ranges on channel_states.channel = channel_ranges.channel
