@@ -219,6 +219,8 @@ def _is_data(row: Sequence[str], numeric: Sequence[int], marks: Marks) -> bool:
 def _names_and_units(rows: Sequence[tuple[str, ...]], first: int) -> tuple[int, tuple[str, ...]]:
     """Where the names stand, and the row of units between them and the data (empty where there is none)."""
     above = first - 1
+    while above > 0 and not any(cell.strip() for cell in rows[above]):
+        above -= 1  # a row of units in which no channel has any
     if above > 0 and _is_units_row(rows[above]) and len(rows[above - 1]) >= len(rows[above]) - 1:
         return above - 1, rows[above]
     return above, ()

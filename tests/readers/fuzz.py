@@ -1,9 +1,12 @@
 """Damages the small logs of the corpus at random and holds every answer of the readers against what always must hold.
 
     python tests/readers/fuzz.py [--cases 100000] [--seed 1] [--keep FOLDER]
+    python tests/readers/fuzz.py --drawn 10000 [--seed 1]
 
 A case is told by its seed and number alone. One that breaks a rule is printed, and kept as a file with `--keep`; one
-that takes longer than a minute ends the run with a traceback. A sample of it runs with the tests.
+that takes longer than a minute ends the run with a traceback. With `--drawn` whole sound logs are drawn instead (see
+`drawn.py`) and must be read as they were written; the smallest that is not is printed. A sample of both runs with the
+tests.
 """
 
 from __future__ import annotations
@@ -21,9 +24,13 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from hypothesis import HealthCheck, given, seed, settings
 
 ROOT: Final = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT)]
+sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
+
+from drawn import Drawn, broken_promises  # noqa: E402 - the paths above come first
+from drawn import logs as drawn_logs  # noqa: E402
 
 from pipeline.database import scratch  # noqa: E402 - the path above comes first
 from pipeline.problems import CATALOGUE  # noqa: E402
@@ -161,7 +168,13 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path)
+    parser.add_argument("--drawn", type=int, default=0)
     asked = parser.parse_args()
+    if asked.drawn:
+        _run_drawn(asked.drawn, asked.seed)
+        return
+    if asked.keep:
+        asked.keep.mkdir(parents=True, exist_ok=True)
     logs, answers, broken = originals(), Counter[str](), 0
     with tempfile.TemporaryDirectory() as folder:
         for number in range(asked.cases):
@@ -179,6 +192,24 @@ def main() -> None:
                 sys.stdout.flush()
     faulthandler.cancel_dump_traceback_later()
     sys.exit(1 if broken else 0)
+
+
+def _run_drawn(number: int, seed_of_all: int) -> None:
+    """So many drawn logs; hypothesis makes the first that is not read as written as small as it can and raises."""
+    answers = Counter[str]()
+    with tempfile.TemporaryDirectory() as folder:
+
+        @seed(seed_of_all)
+        @settings(max_examples=number, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+        @given(drawn_logs())
+        def read_as_written(log: Drawn) -> None:
+            answer, told = broken_promises(log, Path(folder))
+            answers[answer] += 1
+            if told:
+                raise AssertionError(f"{'; '.join(told)}\n{log.name} {log.told}\n{log.content.decode('latin-1')}")
+
+        read_as_written()
+    sys.stdout.write(f"{answers.total()} logs, 0 broken: {dict(answers.most_common())}\n")
 
 
 if __name__ == "__main__":
