@@ -9,7 +9,8 @@ import atexit
 import errno
 import os
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -59,6 +60,19 @@ def scratch() -> Database:
         held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, **_bounds(), "threads": "1"}))
         _PRIVATE.database = held
     return held
+
+
+@contextmanager
+def page_by_page(db: Database) -> Iterator[None]:
+    """Read Parquet files without fetching a whole row group at once: one may hold all of a log of gigabytes.
+
+    For files of our own, whose row groups are small, fetching is the quicker way.
+    """
+    db.execute("set disable_parquet_prefetching = true")
+    try:
+        yield
+    finally:
+        db.execute("set disable_parquet_prefetching = false")
 
 
 def open_readonly(path: Path) -> Database:

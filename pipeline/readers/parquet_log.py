@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from pipeline.database import DatabaseError, OutOfMemory, rows
+from pipeline.database import DatabaseError, OutOfMemory, page_by_page, rows
 from pipeline.problems import Problem
 from pipeline.readers.clock import LogClock, plan
 from pipeline.readers.dialect import ROWS_FOR_DIALECT
@@ -58,7 +58,8 @@ def read_parquet_log(db: Database, request: ReadRequest) -> LogRead:
         Refusal: the log cannot be taken.
     """
     try:
-        return _read(db, request)
+        with page_by_page(db):
+            return _read(db, request)
     except OutOfMemory:
         # Our own limit, not the machine's: without a cause, so that the log is not tried again with every ingest.
         raise Refusal(takes_too_much(request)) from None
