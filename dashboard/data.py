@@ -210,7 +210,7 @@ def dock_checks(fleet: Fleet, as_of: datetime) -> Mapping[str, screen_data.DockC
 
 @dataclass(frozen=True, eq=False)
 class Place:
-    """One indicator and facet over the season: every reading, where each engine stands, what the fleet did at once."""
+    """One indicator and facet over the season: readings of some engines, where each engine stands, common steps."""
 
     indicator: Indicator
     facet: str
@@ -224,9 +224,14 @@ class Place:
         return season_data.indicator_limits(list(self.states.values()), self.indicator.name)
 
 
-def place(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> Place:
-    """An indicator and facet over the season up to a moment."""
-    return _place(fleet.edition, indicator, facet, as_of, fleet)
+def place(fleet: Fleet, indicator: str, facet: str, as_of: datetime, engines: tuple[str, ...]) -> Place:
+    """An indicator and facet over the season up to a moment, with the readings of some engines."""
+    return _place(fleet.edition, indicator, facet, as_of, engines, fleet)
+
+
+def engines_read(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> frozenset[str]:
+    """The ids of the engines that have a reading of an indicator and facet."""
+    return season_data.engines_read(fleet.store.reader(), indicator, facet, as_of)
 
 
 def weeks(found: Place) -> pd.DataFrame:
@@ -244,10 +249,9 @@ def watched(found: Place) -> float:
     return season_data.watched(found.indicator, found.limits)
 
 
-def together(fleet: Fleet, found: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
+def together(fleet: Fleet, indicator: str, facet: str, as_of: datetime) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What all engines did, day by day, and the stair of their common steps."""
-    days = season_data.together_days(found.readings)
-    return days, season_data.together_line(found.readings, found.steps, fleet.zone)
+    return _together(fleet.edition, indicator, facet, as_of, fleet)
 
 
 def level(found: State) -> Level:
@@ -291,7 +295,7 @@ def happened(fleet: Fleet, found: Place, engines: Sequence[Engine], as_of: datet
 
 def facets(fleet: Fleet) -> dict[str, tuple[str, ...]]:
     """The facets that have readings, by indicator."""
-    return screen_data.facets(fleet.store.reader())
+    return _facets(fleet.edition, fleet)
 
 
 def logs_of(fleet: Fleet, engine_id: str, as_of: datetime) -> tuple[LogPlace, ...]:
@@ -540,12 +544,39 @@ def _sheet(edition: Edition, as_of: datetime, form: str, _fleet: Fleet) -> bytes
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)
-def _place(edition: Edition, indicator: str, facet: str, as_of: datetime, _fleet: Fleet) -> Place:
-    found = _judged(edition, as_of, _fleet)
+def _place(
+    edition: Edition,  # noqa: ARG001 - the edition is the key
+    indicator: str,
+    facet: str,
+    as_of: datetime,
+    engines: tuple[str, ...],
+    _fleet: Fleet,
+) -> Place:
+    found = judged(_fleet, as_of)
     steps = season_data.steps_at(found.steps, indicator, facet)
-    rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps, found.withheld)
+    db, zone = _fleet.store.reader(), _fleet.zone
+    rows = season_data.readings(db, indicator, facet, as_of, zone, steps, found.withheld, engines)
     states_ = season_data.at_place(found.states, indicator, facet)
     return Place(indicators()[indicator], facet, rows, states_, steps)
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def _together(
+    edition: Edition,  # noqa: ARG001 - the edition is the key
+    indicator: str,
+    facet: str,
+    as_of: datetime,
+    _fleet: Fleet,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    found = judged(_fleet, as_of)
+    steps = season_data.steps_at(found.steps, indicator, facet)
+    rows = season_data.readings(_fleet.store.reader(), indicator, facet, as_of, _fleet.zone, steps, found.withheld)
+    return season_data.together_days(rows), season_data.together_line(rows, steps, _fleet.zone)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _facets(edition: Edition, _fleet: Fleet) -> dict[str, tuple[str, ...]]:  # noqa: ARG001 - the edition is the key
+    return screen_data.facets(_fleet.store.reader())
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)

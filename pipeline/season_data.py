@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline import wording
 from pipeline.catalogue import Indicator, Limits, indicators, read_query
-from pipeline.database import Database
+from pipeline.database import Database, rows
 from pipeline.history import FloatArray, Series, SeriesKey
 from pipeline.projections import Projection, projection
 from pipeline.screen_data import believed, local_ms, why_withheld, with_local_time
@@ -68,18 +68,27 @@ def readings(
     zone: ZoneInfo,
     steps: Sequence[CommonStep],
     withheld: Withheld,
+    engines: Sequence[str] | None = None,
 ) -> pd.DataFrame:
     """Every reading of an indicator and facet in its unit, with `boat`, `engine`, `run_id`, `file`, count and time.
 
-    `own` is the value without what the whole fleet did before it; equal to `value` where the fleet did nothing.
-    `withheld` is why a reading is kept from judgement, None where it is believed.
+    `engines` are the ids of those that are asked for, None for all of them: a big fleet's season is a hundred thousand
+    readings, a boat's a few hundred. `own` is the value without what the whole fleet did before it; equal to `value`
+    where the fleet did nothing. `withheld` is why a reading is kept from judgement, None where it is believed.
     """
-    asked = {"indicator": indicator, "facet": facet, "as_of": as_of}
+    chosen = None if engines is None else list(engines)
+    asked = {"indicator": indicator, "facet": facet, "as_of": as_of, "engines": chosen}
     found = with_local_time(db.execute(read_query("screens", "season"), asked).df(), zone)
     names = found["engine_id"].str.split("/", n=1, expand=True).reindex(columns=[0, 1])
     own = found["value"].to_numpy(np.float64) - common_offset(found["at_s"].to_numpy(np.float64), steps)
     why = why_withheld(found, withheld.everywhere(indicator, facet))
     return found.assign(boat=names[0], engine=names[1], own=own, withheld=why)
+
+
+def engines_read(db: Database, indicator: str, facet: str, as_of: datetime) -> frozenset[str]:
+    """The ids of the engines that have a reading of an indicator and facet up to a moment."""
+    asked = {"indicator": indicator, "facet": facet, "as_of": as_of}
+    return frozenset(str(row["engine_id"]) for row in rows(db, read_query("screens", "season_engines"), asked))
 
 
 def series_of(found: pd.DataFrame, indicator: str, facet: str, zone: tzinfo) -> tuple[Series, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
+from functools import partial
 from typing import Final
 
 import streamlit as st
@@ -19,6 +20,9 @@ from pipeline.season_data import centre_of
 
 SCOPES: Final = ("fleet", "boat", "engine")
 
+TOGETHER: Final = "together"
+"""The part that is drawn when it is asked for, by its name in an address."""
+
 ENGINES_SHOWN: Final = 40
 """Engines up to which a fleet is shown whole; of more, the rest comes when it is asked for."""
 
@@ -32,41 +36,41 @@ def show() -> None:
     with st.container(horizontal=True, vertical_alignment="bottom", key="pickers"):
         name, facet = _chosen_indicator(fleet)
         engines = _chosen_engines(fleet, scope)
-    found = data.place(fleet, name, facet, as_of)
-    st.html(parts.meaning(found.indicator))
+    st.html(parts.meaning(indicators()[name]))
     parts.method_link(name)
-    if found.readings.empty:
+    read = data.engines_read(fleet, name, facet, as_of)
+    if not read:
         parts.nothing("No reading up to this moment.")
-    elif scope == "fleet":
-        shown = _first_engines(fleet, found, as_of)
-        _weeks(found, shown)
+        return
+    shown = _first_engines(fleet, read, as_of) if scope == "fleet" else engines
+    found = data.place(fleet, name, facet, as_of, tuple(each.engine_id for each in shown))
+    if scope == "fleet":
+        _weeks(found)
         _levels(found, shown, is_fleet=True)
-        _together(fleet, found)
+        _together(fleet, found, as_of)
     else:
-        _of_boat(fleet, found, engines, scope)
+        _of_boat(fleet, found, engines, as_of, is_one=scope == "engine")
 
 
-def _first_engines(fleet: data.Fleet, found: data.Place, as_of: datetime) -> Sequence[Engine]:
+def _first_engines(fleet: data.Fleet, read: Collection[str], as_of: datetime) -> Sequence[Engine]:
     """The engines that have readings, of a big fleet the first ones in the order of the morning's list."""
-    read = set(found.readings["engine_id"])
     lines = data.judged(fleet, as_of).boats
     listed = [engine for line in lines for engine in fleet.register.boat(line.boat).engines if engine.engine_id in read]
     return parts.first_of(listed, ENGINES_SHOWN, "engines", "season_all")
 
 
-def _of_boat(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], scope: str) -> None:
+def _of_boat(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], as_of: datetime, *, is_one: bool) -> None:
     """A boat's engines or one of them: its readings, where it stands, what the fleet did, and its weeks."""
     if not engines:
         parts.nothing("This boat has no engine in the register.")
         return
     _readings(fleet, found, engines)
-    if scope == "engine":
+    if is_one:
         _ahead(found, engines[0])
-        _together(fleet, found)
-        return
-    _levels(found, engines)
-    _weeks(found, engines)
-    _together(fleet, found)
+    else:
+        _levels(found, engines)
+        _weeks(found)
+    _together(fleet, found, as_of)
 
 
 def _chosen_scope() -> str:
@@ -180,27 +184,32 @@ def _levels(found: data.Place, engines: Sequence[Engine], *, is_fleet: bool = Fa
             parts.engine_link(boat, engine, f"{each.engine_id} ›")
 
 
-def _together(fleet: data.Fleet, found: data.Place) -> None:
-    """What moved on most engines at once, by itself."""
-    parts.section("The whole fleet at once", "a dot a day: the median over engines, each less its own usual")
-    days, line = data.together(fleet, found)
+def _together(fleet: data.Fleet, found: data.Place, as_of: datetime) -> None:
+    """What moved on most engines at once, by itself; its picture needs every engine's readings, so it waits."""
+    parts.section("The whole fleet at once", "what most engines did together, each less its own usual")
     st.html(pieces.steps_said(found.steps, fleet.zone, is_shared=found.indicator.name in SHARED))
+    owner = f"{found.indicator.name}:{found.facet}"
+    parts.fold("Day by day", TOGETHER, owner, partial(_days, fleet, found, as_of))
+
+
+def _days(fleet: data.Fleet, found: data.Place, as_of: datetime) -> None:
+    """A dot a day: the median over engines."""
+    days, line = data.together(fleet, found.indicator.name, found.facet, as_of)
     if days.empty:
         parts.nothing("On no day did enough engines run to speak of a fleet.")
         return
     parts.draw(weekly.together(days, line, found.indicator.unit, data.watched(found)), "together")
 
 
-def _weeks(found: data.Place, engines: Sequence[Engine]) -> None:
+def _weeks(found: data.Place) -> None:
     """A heat map of engines and weeks, and the same numbers as a table."""
     centre = centre_of(found.indicator)
     about = "each engine's own: the median of the week, what the whole fleet did taken out"
     parts.section("Every engine, week by week", about)
-    rows = data.weeks(found)
-    rows = rows[rows["engine_id"].isin([each.engine_id for each in engines])]
-    if rows.empty:
+    if found.readings.empty:
         parts.nothing("No reading of these engines.")
         return
+    rows = data.weeks(found)
     title = weekly.heat_title(found.indicator.unit, centre)
     chart = weekly.heat(rows, title=title, half=data.half_range(found, rows), dark=parts.is_dark())
     chosen = parts.draw_to_pick(chart, f"weeks:{found.indicator.name}:{found.facet}", weekly.PICK)

@@ -1,7 +1,7 @@
 /*
 title = "A season of an indicator"
 what = """Every reading of one indicator and facet up to a moment, with the log and the moment of its run. Parameters: the
-indicator, the facet, the moment."""
+indicator, the facet, the moment, the engines (null for all)."""
 reads = ["marts.readings", "events.runs", "marts.logs"]
 */
 select
@@ -22,6 +22,7 @@ where
     readings.indicator = $indicator
     and readings.facet = $facet
     and logs.ended_at <= $as_of
+    and ($engines is null or list_contains($engines::varchar [], readings.engine_id))
 order by
     readings.engine_id,
     readings.started_at
