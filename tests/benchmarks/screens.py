@@ -31,7 +31,18 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--
 SERVE = [sys.executable, "-c", "from pipeline.cli import main; main()", "serve", "--port", "0", "--fleet"]
 EMPTY = 'import streamlit as st\nst.html("<h1>Empty</h1>")\n'
 SCREENS = ("Boat", "Engine", "Season", "Trace", "Logs", "Logbook", "Method", "Morning")
+SECTIONS = ("Idle", "Fuel", "Response", "Evidence", "Shifting")
+HEADINGS = {
+    "Shifting": "Reach error",
+    "Idle": "Integral against temperature",
+    "Fuel": "Fuel trim at idle",
+    "Response": "Stalls",
+    "Evidence": "What the newest logs hold",
+}
+FOLDS = ("Transit time against voltage and temperature", "The newest shifts laid over the first ones")
 STILL = '.stApp[data-test-script-state="notRunning"]'
+DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
+    && [...document.querySelectorAll('[data-testid=stVegaLiteChart]')].every(each => each.querySelector('svg.marks'))"""
 MOST_POINTS = 2000
 
 
@@ -64,9 +75,15 @@ def _clicks(page: Page, app: str, rounds: int, yardstick: float) -> None:
     """From screen to screen by the navigation, each round with another boat, so that nothing of it is cached."""
     took: dict[str, list[float]] = {}
     for number in range(rounds):
-        _opened(page, f"{app}/logbook?boat=b{number * 17 + 3:03}")
+        boat = f"b{number * 17 + 3:03}"
+        _opened(page, f"{app}/logbook?boat={boat}")
         for screen in SCREENS:
             took.setdefault(screen, []).append(_timed(lambda to=screen: _turned(page, to)))
+        _opened(page, f"{app}/engine?boat={boat}&engine=e1&section=Shifting")
+        for section in SECTIONS:
+            took.setdefault(f"Engine, {section}", []).append(_timed(lambda to=section: _looked(page, to)))
+        for fold in FOLDS:
+            took.setdefault(f"Engine, {fold}", []).append(_timed(lambda to=fold: _unfolded(page, to)))
     for screen, each in took.items():
         _say(f"click to {screen}", statistics.median(each), yardstick)
 
@@ -83,8 +100,24 @@ def _turned(page: Page, screen: str) -> None:
     _settled(page)
 
 
+def _looked(page: Page, section: str) -> None:
+    """At a section of the Engine screen."""
+    page.get_by_role("radio", name=section, exact=True).click()
+    page.get_by_role("heading", name=HEADINGS[section], exact=True).wait_for(timeout=60_000)
+    _settled(page)
+
+
+def _unfolded(page: Page, fold: str) -> None:
+    before = page.get_by_test_id("stVegaLiteChart").count()
+    page.get_by_text(fold).click()
+    page.get_by_test_id("stVegaLiteChart").nth(before).wait_for(timeout=60_000)
+    _settled(page)
+
+
 def _settled(page: Page) -> None:
+    """Nothing runs, and every picture stands."""
     page.locator(STILL).wait_for(timeout=120_000)
+    page.wait_for_function(DRAWN, timeout=60_000)
     if page.get_by_test_id("stException").count():
         raise ValueError(page.get_by_test_id("stException").first.inner_text())
 
