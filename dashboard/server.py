@@ -16,7 +16,7 @@ import streamlit as st
 import uvicorn
 from streamlit import config
 
-from dashboard import sign_in
+from dashboard import deep_links, sign_in
 
 APP: Final = Path(__file__).parent / "app.py"
 
@@ -45,7 +45,7 @@ def serve(folder: Path, port: int, say: Callable[[str], None]) -> NoReturn:
         ServeError: where the port is taken, or others could reach the app without a sign-in.
     """
     sys.argv = [str(APP), str(folder)]
-    app = st.App(APP, lifespan=_warming)
+    app = st.App(APP, lifespan=_warming, routes=deep_links.routes())
     config.get_config_options(force_reparse=True, options_from_flags={"server.port": port, **_settings()})
     address = str(st.get_option("server.address"))
     if not _is_own(address) and not sign_in.is_set_up():

@@ -124,7 +124,8 @@ def open_page(browser: Any, address: str) -> Iterator[Open]:
         context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme, **more)
         contexts.append(context)
         page = context.new_page()
-        page.asked = []
+        page.asked, page.errors = [], []
+        page.on("console", lambda said: page.errors.append(said.text) if said.type == "error" else None)
         page.on("request", lambda request: page.asked.append(request.url))
         page.on("websocket", lambda socket: page.asked.append(socket.url))
         query = "&".join(f"{name}={value}" for name, value in parameters.items())

@@ -70,6 +70,21 @@ def test_nobody_else_is_asked_for_anything(visits: Visits, address: str, screen:
     assert [url for url in asked if not url.startswith(("data:", "blob:")) and urlsplit(url).netloc != own] == []
 
 
+@each_screen
+def test_a_screen_opened_by_its_address_logs_no_error(visits: Visits, screen: str) -> None:
+    assert visits(screen).errors == []
+
+
+def test_from_a_screen_opened_by_its_address_the_others_are_reached(open_page: Any, address: str) -> None:
+    page = open_page("engine", parameters={"boat": "curlew", "engine": "port"})
+    page.get_by_test_id("stTopNavLink").filter(has_text="Season").click()
+    page.get_by_role("heading", name="Season", exact=True, level=1).wait_for()
+    assert urlsplit(page.url).path == "/season"
+    page.reload()
+    page.get_by_role("heading", name="Season", exact=True, level=1).wait_for()
+    assert page.url.startswith(address)
+
+
 @pytest.mark.parametrize(
     ("screen", "boat", "engine"),
     [*((screen, "curlew", "port") for screen in SCREENS), ("boat", "odd", "main"), ("engine", "odd", "main")],

@@ -33,6 +33,7 @@ class Visit:
     """One screen as it was found. `wrong` are axe's serious and critical violations, light and dark, as text."""
 
     asked: list[str]
+    errors: list[str]
     title: str
     lang: str
     headings: list[tuple[str, str]]
@@ -51,6 +52,7 @@ def visit(page: Any, axe: Any) -> Visit:
     wrong += _violations(page, axe, {"runOnly": ["color-contrast"], "resultTypes": ["violations"]})
     found = Visit(
         asked=page.asked,
+        errors=page.errors,
         title=page.title(),
         lang=page.evaluate("document.documentElement.lang"),
         headings=[(name, said) for name, said in page.evaluate(_HEADINGS)],
