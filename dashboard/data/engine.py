@@ -46,6 +46,12 @@ def trim_days(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     return _rows(fleet.edition, "trim_days", engine_id, as_of, fleet)
 
 
+def pressing(fleet: Fleet, engine: Engine, as_of: datetime) -> str:
+    """The indicator of an engine's most pressing finding; '' where there is none."""
+    line = next(each for each in judged(fleet, as_of).boats if each.boat == engine.boat_id)
+    return next((each.indicator for each in line.findings if each.engine == engine.id), "")
+
+
 def stalls(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """Every stall of an engine."""
     return _stalls(fleet.edition, engine_id, as_of, fleet)

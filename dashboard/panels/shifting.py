@@ -83,7 +83,11 @@ def _way(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     parts.section("The way there, shift by shift", "whether a shift stands still part-way, slows down or stops short")
     parts.summary(baselines.levels_say(data.states(fleet, engine.engine_id, "shift_hesitation", as_of)))
     parts.fold(
-        "The newest shifts laid over the first ones", WAY, engine.engine_id, partial(_overlays, fleet, engine, as_of)
+        "The newest shifts laid over the first ones",
+        WAY,
+        engine.engine_id,
+        partial(_overlays, fleet, engine, as_of),
+        is_pressing=data.pressing(fleet, engine, as_of) == "shift_hesitation",
     )
     parts.fold(
         "The newest shifts as a list, each with the way to its samples",
@@ -148,7 +152,11 @@ def _transit(fleet: data.Fleet, engine: Engine, as_of: datetime, rows: pd.DataFr
     states = {each.key.facet: each for each in data.states(fleet, engine.engine_id, "shift_transit_time", as_of)}
     parts.summary(baselines.levels_say(tuple(states.values())))
     parts.fold(
-        "Transit time against voltage and temperature", TRANSIT, engine.engine_id, partial(_against, rows, states)
+        "Transit time against voltage and temperature",
+        TRANSIT,
+        engine.engine_id,
+        partial(_against, rows, states),
+        is_pressing=data.pressing(fleet, engine, as_of) == "shift_transit_time",
     )
 
 

@@ -43,12 +43,13 @@ def _selected(picture: drawing.Picture, key: str, selection: str) -> Any:
     return event["selection"].get(selection)
 
 
-def fold(label: str, name: str, owner: str, draw: Callable[[], None]) -> None:
+def fold(label: str, name: str, owner: str, draw: Callable[[], None], *, is_pressing: bool = False) -> None:
     """Something that is made only while it stands open; opened by a click, or by the address that names it.
 
-    `owner` is whose it is: each has its own folds open.
+    `owner` is whose it is: each has its own folds open. What `is_pressing` stands open where the address names nothing.
     """
-    _fold(label, f"fold:{owner}:{name}", draw, is_open=state.read(state.PART) == name)
+    asked = state.read(state.PART)
+    _fold(label, f"fold:{owner}:{name}", draw, is_open=is_pressing if asked is None else asked == name)
 
 
 @st.fragment

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from dashboard import data
 from pipeline import screen_data
 from pipeline.catalogue import indicators
 from pipeline.ingest import ingest
@@ -94,6 +95,16 @@ def test_what_is_folded_is_told_in_a_sentence_and_drawn_when_it_is_opened(
     opened_by_hand = shown.again()
     by_address = _shown(opened, fleet_folder, "Shifting", part=part)
     assert len(opened_by_hand.charts) == len(by_address.charts) == 1 + PICTURES[part]
+
+
+def test_the_picture_of_what_presses_most_stands_open(
+    opened: Any, fleet_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(data, "pressing", lambda *_: "shift_transit_time")
+    shown = _shown(opened, fleet_folder, "Shifting")
+    assert len(shown.charts) == 1 + PICTURES["transit"]
+    # but the address goes before it
+    assert len(_shown(opened, fleet_folder, "Shifting", part="together").charts) == 1 + PICTURES["together"]
 
 
 def test_a_table_change_is_marked_as_a_proposal_that_a_person_decides(opened: Any, fleet_folder: Path) -> None:

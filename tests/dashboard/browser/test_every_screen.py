@@ -15,7 +15,7 @@ from urllib.parse import quote, urlsplit
 
 import pytest
 
-from .conftest import FIXED, IMAGE, LINK, MORNING
+from .conftest import FIXED, IMAGE, LINK, MORNING, drawn
 from .visits import SCREENS, Visit, visit
 
 Visits = Callable[..., Visit]
@@ -43,6 +43,18 @@ each_screen = pytest.mark.parametrize("screen", SCREENS)
 @each_screen
 def test_axe_finds_nothing_serious_light_or_dark(visits: Visits, screen: str) -> None:
     assert visits(screen).wrong == []
+
+
+def test_what_is_folded_is_opened_by_keyboard_and_axe_finds_nothing_in_it(open_page: Any) -> None:
+    from axe_playwright_python.sync_playwright import Axe  # noqa: PLC0415
+
+    page = open_page("engine", parameters={"as_of": MORNING, "boat": "curlew", "engine": "port", "section": "Shifting"})
+    before = page.get_by_test_id("stVegaLiteChart").count()
+    page.locator("summary", has_text="Transit time against").focus()
+    page.keyboard.press("Enter")
+    page.get_by_test_id("stVegaLiteChart").nth(before + 1).wait_for()
+    drawn(page)
+    assert visit(page, Axe()).wrong == []
 
 
 @each_screen
