@@ -8,8 +8,9 @@ Rows that judgement withholds come with why in `withheld`, null where they are b
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -105,9 +106,19 @@ def why_withheld(found: pd.DataFrame, reasons: Mapping[str, str]) -> pd.Series:
     return pd.Series([reasons.get(run_id) for run_id in found["run_id"]], index=found.index, dtype=object)
 
 
-def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
-    """What each of the newest logs shows: `thing` and how many `times`; null where a log shows nothing."""
-    return _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
+def evidence(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
+    """What each of the newest logs shows: `thing` and how many `times`; null where a log shows nothing.
+
+    What rests on a channel that cannot be believed is not seen, as in the judgement.
+    """
+    found = _rows(db, "evidence", {"engine_id": engine_id, "as_of": as_of, "logs": EVIDENCE_LOGS}, zone)
+    for thing, mine in found.groupby("thing"):
+        spoiled = why_withheld(mine, withheld.reasons(engine_id, "evidence", str(thing))).notna()
+        found.loc[mine.index[spoiled], ["thing", "times"]] = [None, float("nan")]
+    each = ["at_s", "local_ms", "when", "log_id", "file", "thing"]
+    added: pd.DataFrame = found.groupby(each, dropna=False)["times"].sum(min_count=1).reset_index()
+    # where no log shows anything, the grouping takes the empty things for numbers
+    return added.astype({"thing": object})
 
 
 def offset_span(db: Database, engine_id: str, as_of: datetime, zone: ZoneInfo, withheld: Withheld) -> pd.DataFrame:
@@ -146,14 +157,19 @@ def logs(db: Database, as_of: datetime, zone: ZoneInfo) -> pd.DataFrame:
     return _rows(db, "logs", {"as_of": as_of}, zone)
 
 
-def dock_checks(db: Database, as_of: datetime) -> Mapping[str, DockCheck]:
-    """What the newest log of each engine up to a moment shows of a dock check; engines without a log are left out."""
-    found: dict[str, DockCheck] = {}
+def dock_checks(db: Database, as_of: datetime, withheld: Withheld) -> Mapping[str, DockCheck]:
+    """What the newest log of each engine up to a moment shows of a dock check; engines without a log are left out.
+
+    What rests on a channel that cannot be believed is not seen, as in the judgement.
+    """
+    newest: dict[str, float] = {}
+    times: dict[str, Counter[str]] = {}
     for row in rows(db, read_query("screens", "dock_check"), {"as_of": as_of, "logs": 1, "file": None}):
-        check = found.setdefault(row["engine_id"], DockCheck(row["newest_s"], {}))
-        if row["thing"] is not None:
-            found[row["engine_id"]] = replace(check, times={**check.times, row["thing"]: round(row["times"])})
-    return found
+        engine_id, thing = row["engine_id"], row["thing"]
+        newest[engine_id] = row["newest_s"]
+        if thing is not None and row["run_id"] not in withheld.reasons(engine_id, "evidence", thing):
+            times.setdefault(engine_id, Counter())[thing] += round(row["times"])
+    return {engine_id: DockCheck(at_s, dict(times.get(engine_id, {}))) for engine_id, at_s in newest.items()}
 
 
 def facets(db: Database) -> dict[str, tuple[str, ...]]:

@@ -167,5 +167,6 @@ def _shows(db: Database, file: str) -> dict[str, dict[str, int]]:
     found: dict[str, dict[str, int]] = {}
     for row in rows(db, read_query("screens", "dock_check"), {"as_of": _FAR, "logs": 1, "file": file}):
         if row["thing"] is not None:
-            found.setdefault(row["engine_id"], {})[row["thing"]] = round(row["times"])
+            seen = found.setdefault(row["engine_id"], {})
+            seen[row["thing"]] = seen.get(row["thing"], 0) + round(row["times"])
     return found

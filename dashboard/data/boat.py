@@ -31,7 +31,7 @@ def refused(fleet: Fleet, as_of: datetime) -> tuple[str, ...]:
 
 def dock_checks(fleet: Fleet, as_of: datetime) -> Mapping[str, screen_data.DockCheck]:
     """What the newest log of each engine shows of a dock check."""
-    return screen_data.dock_checks(fleet.store.reader(), as_of)
+    return screen_data.dock_checks(fleet.store.reader(), as_of, judged(fleet, as_of).withheld)
 
 
 def siblings(fleet: Fleet, boat: Boat, as_of: datetime) -> tuple[screen_data.SiblingRow, ...]:

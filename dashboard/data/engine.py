@@ -33,7 +33,7 @@ def idle_windows(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
 
 def evidence(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
     """What the newest logs of an engine show."""
-    return _evidence(fleet.edition, engine_id, as_of, fleet)
+    return _rows(fleet.edition, "evidence", engine_id, as_of, fleet)
 
 
 def offset_span(fleet: Fleet, engine_id: str, as_of: datetime) -> pd.DataFrame:
@@ -96,6 +96,7 @@ def limits(fleet: Fleet, indicator: str, engine_id: str) -> Limits:
 _ROWS: Final = {
     "shifts": screen_data.shifts,
     "idle_windows": screen_data.idle_windows,
+    "evidence": screen_data.evidence,
     "offset_span": screen_data.offset_span,
     "trim_days": screen_data.trim_days,
 }
@@ -105,11 +106,6 @@ _ROWS: Final = {
 def _rows(edition: Edition, name: str, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
     withheld = judged(_fleet, as_of).withheld
     return _ROWS[name](_fleet.store.reader(), engine_id, as_of, _fleet.zone, withheld)
-
-
-@st.cache_data(max_entries=16, show_spinner=False)
-def _evidence(edition: Edition, engine_id: str, as_of: datetime, _fleet: Fleet) -> pd.DataFrame:  # noqa: ARG001
-    return screen_data.evidence(_fleet.store.reader(), engine_id, as_of, _fleet.zone)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

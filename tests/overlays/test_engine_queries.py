@@ -107,5 +107,25 @@ def test_a_withheld_trim_is_in_no_middle(db: Database) -> None:
     assert found["middle_pct"].tolist() == [3.5]
 
 
+def test_what_rests_on_a_channel_that_cannot_be_believed_is_not_seen_in_a_log(db: Database) -> None:
+    db.execute("alter table marts.engine_logs add column started_at timestamptz")
+    for day in range(2):
+        at, name = FIRST + timedelta(days=day), f"run-{day}"
+        _run(db, day, {}, USUAL)
+        db.execute("insert into marts.engine_logs values ('a/b', ?, 's', ?)", (name, at))
+        for thing, times in (("shift reverse", 3), ("warm", 1)):
+            row = (name, thing, at, times)
+            db.execute("insert into marts.readings values ('a/b', ?, 'evidence', ?, ?, ?, 1, null)", row)
+    swapped = made_withheld("a/b", "shift_position", [1], 2, "run-{}")
+
+    for withheld, reverse in ((Withheld(), 3), (swapped, 0)):
+        check = screen_data.dock_checks(db, AS_OF, withheld)["a/b"]
+        assert (check.times.get("shift reverse", 0), check.times["warm"]) == (reverse, 1)
+        shown = screen_data.evidence(db, "a/b", AS_OF, AUCKLAND, withheld)
+        newest = shown[shown["log_id"] == "run-1"].set_index("thing")["times"]
+        assert (newest.get("shift reverse", 0), newest["warm"]) == (reverse, 1)
+        assert shown["log_id"].nunique() == 2
+
+
 def test_without_a_day_that_had_both_there_is_no_middle() -> None:
     assert "no middle" in baselines.middle_says(pd.DataFrame())

@@ -1,7 +1,7 @@
 /*
 title = "What the newest logs show of a dock check"
-what = """One row an engine and thing seen in its newest logs up to a moment, and how often; an engine whose logs show nothing has
-one row without a thing. Parameters: the moment, how many of each engine's newest logs, and the file (null: any)."""
+what = """One row an engine, run and thing seen in its newest logs up to a moment, and how often; an engine whose logs show
+nothing has one row without a thing. Parameters: the moment, how many of each engine's newest logs, and the file (null: any)."""
 reads = ["marts.engine_logs", "marts.logs", "events.runs", "marts.readings"]
 */
 with placed as (
@@ -38,20 +38,19 @@ engines as (
 seen as (
     select
         newest.engine_id,
+        runs.run_id,
         readings.facet as thing,
-        sum(readings.value) as times
+        readings.value as times
     from newest
     inner join events.runs on newest.engine_id = runs.engine_id and newest.log_id = runs.log_id
     inner join marts.readings on runs.run_id = readings.run_id and runs.engine_id = readings.engine_id
     where readings.indicator = 'evidence'
-    group by
-        newest.engine_id,
-        readings.facet
 )
 
 select
     engines.engine_id,
     epoch(engines.newest_at) as newest_s,
+    seen.run_id,
     seen.thing,
     seen.times
 from engines

@@ -1,6 +1,6 @@
 /*
 title = "What the logs of an engine show"
-what = """One row a log and thing seen in it, of the newest logs of one engine up to a moment; a log that shows nothing has
+what = """One row a run and thing seen in it, of the newest logs of one engine up to a moment; a log that shows nothing has
 one row without a thing. Parameters: the engine, the moment, how many logs."""
 reads = ["marts.engine_logs", "marts.logs", "events.runs", "marts.readings"]
 */
@@ -19,20 +19,19 @@ with newest as (
 seen as (
     select
         runs.log_id,
+        runs.run_id,
         readings.facet as thing,
-        sum(readings.value) as times
+        readings.value as times
     from marts.readings
     inner join events.runs on readings.run_id = runs.run_id
     where readings.engine_id = $engine_id and readings.indicator = 'evidence'
-    group by
-        runs.log_id,
-        readings.facet
 )
 
 select
     epoch(newest.started_at) as at_s,
     newest.log_id,
     newest.file,
+    seen.run_id,
     seen.thing,
     seen.times
 from newest
