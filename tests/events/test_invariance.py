@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from log_maker import START_S, Bench, Events, Log, Row, Trip, events_of
 from random_trips import random_log, random_trip
 
-from pipeline.extract import EVENT_TABLES, batches, extract, in_order
+from pipeline.extract import EVENT_TABLES, batches, extract
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -233,11 +232,6 @@ def test_many_logs_without_a_gear_are_measured_as_each_alone(bench: Bench) -> No
         alone = bench.measure(log)
         assert [shift["reach_error_pct"] for shift in found.shifts] == pytest.approx([-1.3, 0.0], abs=1e-4)
         _assert_alike(found, alone, "log_id", "engine_id", "run_id", "started_at", "at_s", tolerance=1e-9)
-
-
-def test_samples_are_measured_in_their_order_however_they_were_read() -> None:
-    mixed = pa.table({"time_s": [1.0, 4.0, 2.0, 3.0], "rpm": [1.0, 4.0, 2.0, 3.0]})
-    assert in_order(mixed).to_pydict() == {"time_s": [1.0, 2.0, 3.0, 4.0], "rpm": [1.0, 2.0, 3.0, 4.0]}
 
 
 def test_a_second_call_does_not_see_the_first(bench: Bench) -> None:
