@@ -20,7 +20,8 @@ runs as (
         engine_id,
         count(*) as runs,
         max(ended_at) as last_run_at,
-        max(end_hours) as hours
+        -- the newest, not the highest: another engine in its place counts from nothing again
+        arg_max(end_hours, started_at) as hours
     from run_hours
     group by engine_id
 )

@@ -1,7 +1,7 @@
 /*
 title = "Run hours"
-what = """The runs that a morning may use, with the engine hours at their start: the counter where it is logged, else the
-running hours added up from the logs. They are numbered from 0, engine by engine, in time order. Parameter: the moment
+what = """The runs that a morning may use, with the engine hours at their start: the counter where it is logged, from its
+newest reading on where a run lacks it, else the running hours added up from the logs. They are numbered from 0, engine by engine, in time order. Parameter: the moment
 after which nothing is used."""
 reads = ["events.runs", "marts.logs"]
 
@@ -39,6 +39,27 @@ with usable as (
     from events.runs
     inner join marts.logs on runs.log_id = logs.log_id
     where logs.ended_at <= $as_of
+),
+
+carried as (
+    -- a run without the counter stands between those that have it, not among the hours of a new engine
+    select
+        *,
+        coalesce(
+            last_value(last_hours - summed_hours ignore nulls) over until_here,
+            first_value(first_hours - summed_hours + seconds / 3600 ignore nulls) over from_here,
+            0
+        ) as counted_before
+    from usable
+    window
+        until_here as (
+            partition by engine_id order by started_at
+            rows between unbounded preceding and current row
+        ),
+        from_here as (
+            partition by engine_id order by started_at
+            rows between current row and unbounded following
+        )
 )
 
 select
@@ -52,8 +73,8 @@ select
     seconds,
     is_cold_start,
     max_temp_c,
-    coalesce(first_hours, summed_hours - seconds / 3600) as hours,
-    coalesce(last_hours, summed_hours) as end_hours,
+    coalesce(first_hours, summed_hours - seconds / 3600 + counted_before) as hours,
+    coalesce(last_hours, summed_hours + counted_before) as end_hours,
     first_hours,
     last_hours,
     oil_first_c,
@@ -66,4 +87,4 @@ select
     oil_pressure_high_kpa,
     trim_swept_pct,
     integral_swept_pct
-from usable
+from carried
