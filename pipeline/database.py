@@ -127,4 +127,7 @@ def _says(error: BaseException | None, numbers: Sequence[int]) -> bool:
 
 def _in_utc(db: Database) -> Database:
     db.execute("set TimeZone = 'UTC'")
+    # DuckDB has been seen to draw a bar on stdout once a query takes two seconds, in the midst of an answer in JSON
+    db.execute("set enable_progress_bar = false")
+    db.execute("set enable_progress_bar_print = false")
     return db

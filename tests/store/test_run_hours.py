@@ -1,4 +1,4 @@
-"""Engine hours: the counter where it is logged, whatever the runs beside it lack, and the newest one's for the engine."""
+"""Engine hours: the counter where it is logged, whatever the runs beside it lack; the newest one's for the engine."""
 
 from __future__ import annotations
 
@@ -15,9 +15,19 @@ if TYPE_CHECKING:
 
 FIRST = datetime(2026, 8, 1, 8, tzinfo=UTC)
 OTHERS = (
-    "is_cold_start max_temp_c oil_first_c coolant_first_c air_first_c oil_high_c coolant_high_c air_high_c "
-    "oil_pressure_kpa oil_pressure_high_kpa trim_swept_pct integral_swept_pct"
-).split()
+    "is_cold_start",
+    "max_temp_c",
+    "oil_first_c",
+    "coolant_first_c",
+    "air_first_c",
+    "oil_high_c",
+    "coolant_high_c",
+    "air_high_c",
+    "oil_pressure_kpa",
+    "oil_pressure_high_kpa",
+    "trim_swept_pct",
+    "integral_swept_pct",
+)
 
 
 def hours(folder: Path, counters: list[tuple[float, float] | None]) -> tuple[list[tuple[float, float]], float]:
