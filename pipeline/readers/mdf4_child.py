@@ -9,7 +9,7 @@ import importlib.util
 import os
 import pickle
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -21,6 +21,7 @@ from pipeline.readers.packed import MB, takes_too_much
 from pipeline.readers.request import ReadRequest, Refusal, in_words, refuse_many_columns, refuse_many_rows
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -45,7 +46,10 @@ class Job:
 
 @dataclass(frozen=True)
 class Signal:
-    """Samples of one channel: its group, seconds since the recording's start, values (float64, or text as objects)."""
+    """Samples of one channel: its group, seconds since the recording's start, values (floats, or text as objects).
+
+    Channels of one group share their seconds: sent once, they take the place of one channel and not of all.
+    """
 
     column: Column
     group: int
@@ -108,7 +112,7 @@ def _content(job: Job) -> Content:
         refuse_many_rows(max(file.groups[place.group].channel_group.cycles_nr for place in places), job.request)
         selection = select([place.column for place in places], job.request, own_time=True) if job.read else None
         wanted = sorted({pick.index for pick in selection.picks}) if selection else range(len(places))
-        return Content(file.header.start_time, selection, {index: _signal(file, places[index]) for index in wanted})
+        return Content(file.header.start_time, selection, _signals(file, {index: places[index] for index in wanted}))
 
 
 def _places(file: Any) -> list[_Place]:
@@ -139,6 +143,17 @@ def _nothing_decoded(file: Any, request: ReadRequest) -> Problem:
     return Problem(request.file, None, "no_rows", "channels with samples", "none", "Copy the log again.")
 
 
+def _signals(file: Any, places: Mapping[int, _Place]) -> dict[int, Signal]:
+    """The signals by their place in the file, each group's seconds held once."""
+    found: dict[int, Signal] = {}
+    of_group: dict[int, NDArray[np.float64]] = {}
+    for index, place in places.items():
+        signal = _signal(file, place)
+        seconds = of_group.setdefault(place.group, signal.seconds)
+        found[index] = replace(signal, seconds=seconds) if np.array_equal(signal.seconds, seconds) else signal
+    return found
+
+
 def _signal(file: Any, place: _Place) -> Signal:
     signal = file.get(group=place.group, index=place.index, ignore_invalidation_bits=False)
     if signal.invalidation_bits is not None:
@@ -148,11 +163,12 @@ def _signal(file: Any, place: _Place) -> Signal:
 
 
 def _values(samples: NDArray[Any]) -> NDArray[Any]:
-    """Samples as float64 or as texts; those of a structure or an array are no channel and read as NaN."""
+    """Samples as floats or as texts; those of a structure or an array are no channel and read as NaN."""
     if samples.ndim != 1 or samples.dtype.kind not in "biufSUO":
         return np.full(samples.shape[0], np.nan)
     if samples.dtype.kind in "biuf":
-        return samples.astype(np.float64)
+        # what is logged as single floats, as most is, stays so: twice as wide it would only take more memory
+        return samples.astype(np.float32 if samples.dtype == np.float32 else np.float64)
     texts = [text.decode("utf-8", "replace") if isinstance(text, bytes) else str(text) for text in samples.tolist()]
     return np.array([text.strip("\0 ") for text in texts], dtype=object)
 

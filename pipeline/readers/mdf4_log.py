@@ -154,7 +154,7 @@ def _rows(
     scan = Scan(
         relation="mdf4_samples",
         columns={
-            index: (f"c{index}", "number" if signal.values.dtype.kind == "f" else "text")
+            index: (f"cast(c{index} as double)", "number") if signal.values.dtype.kind == "f" else (f"c{index}", "text")
             for index, signal in signals.items()
         },
         time="seconds",
@@ -179,6 +179,6 @@ def _placed(signal: Signal, seconds: NDArray[np.float64]) -> NDArray[Any]:
     if signal.seconds is seconds or np.array_equal(signal.seconds, seconds):
         return signal.values
     is_number = signal.values.dtype.kind == "f"
-    placed = np.full(seconds.size, np.nan) if is_number else np.full(seconds.size, None, dtype=object)
+    placed = np.full(seconds.size, np.nan if is_number else None, dtype=signal.values.dtype)
     placed[np.searchsorted(seconds, signal.seconds)] = signal.values
     return placed

@@ -10,24 +10,23 @@ samples = "lambda samples in the stretch"
 */
 with opened as (
     select
-        timeline.run_no,
-        timeline.lift_no,
-        timeline.time_s,
-        timeline."lambda" - timeline.lambda_target as lean_lambda,
-        min(timeline.time_s) over (partition by timeline.lift_no) as open_s
+        started_s,
+        lift_no,
+        time_s,
+        "lambda" - lambda_target as lean_lambda,
+        min(time_s) over (partition by lift_no) as open_s
     from timeline
-    inner join run_spans on timeline.run_no = run_spans.run_no
     where
-        timeline.lift_no is not null
-        and coalesce(timeline.time_s - timeline.step_s > 2, true)
+        lift_no is not null
+        and coalesce(time_s - step_s > 2, true)
         -- the flare of starting looks like a lift to an idle loop that is not active yet
-        and timeline.time_s - run_spans.started_s > 10
+        and time_s - started_s > 10
 ),
 
 halves as (
     select
         open_s,
-        any_value(run_no) as run_no,
+        any_value(started_s) as run_s,
         floor((time_s - open_s) * 2) as half_no,
         max(time_s) as to_s,
         avg(lean_lambda) as lean_lambda,
@@ -46,13 +45,12 @@ ended as (
 )
 
 select
-    any_value(run_spans.started_s) as run_s,
-    ended.open_s as start_s,
-    any_value(ended.end_s) - ended.open_s as duration_s,
+    any_value(run_s) as run_s,
+    open_s as start_s,
+    any_value(end_s) - open_s as duration_s,
     -- what is left at the end is no half second: a sample or two would be taken for their mean
-    max(ended.lean_lambda) filter (ended.open_s + ended.half_no / 2 + 0.4 <= ended.end_s)::double as lean_lambda,
-    sum(ended.samples)::integer as samples
+    max(lean_lambda) filter (open_s + half_no / 2 + 0.4 <= end_s)::double as lean_lambda,
+    sum(samples)::integer as samples
 from ended
-inner join run_spans on ended.run_no = run_spans.run_no
-where ended.end_s - ended.open_s >= 1
-group by ended.open_s
+where end_s - open_s >= 1
+group by open_s
