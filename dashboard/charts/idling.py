@@ -154,7 +154,7 @@ def _told(windows: pd.DataFrame, value: str, why: str) -> pd.DataFrame:
 
 def _says(row: Mapping[Any, Any], why: str) -> str:
     """An idle window in words, for whoever points at its mark; `why` is where it stands why it is withheld."""
-    known = [text.format(row[name]) for name, text in _WORDS.items() if pd.notna(row[name])]
+    known = [text.format(row[name]).replace("-", "−") for name, text in _WORDS.items() if pd.notna(row[name])]
     told = f"{row['when']}, idle in {row['gear']}, {row['thermal']}: {', '.join(known)}. {row['file']}"
     return told if pd.isna(row[why]) else f"Withheld, {row[why]}. {told}"
 

@@ -76,5 +76,6 @@ def _says(row: Mapping[Any, Any], unit: str) -> str:
     """A reading in words, for whoever points at its mark."""
     facet = "" if row["facet"] == ALL else f"{row['facet']}: "
     at = "" if pd.isna(row["temp_c"]) else f" at {row['temp_c']:.0f} °C"
-    told = f"run of {row['when']}, {facet}{row['value']:.3g} {unit}, {row['n']:.0f} samples{at}. {row['file']}"
+    value = f"{row['value']:.3g}".replace("-", "−")
+    told = f"run of {row['when']}, {facet}{value} {unit}, {row['n']:.0f} samples{at}. {row['file']}"
     return told if pd.isna(row["withheld"]) else f"Withheld, {row['withheld']}. {told}"
