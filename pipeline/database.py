@@ -57,7 +57,7 @@ def scratch() -> Database:
     """
     held: Database | None = getattr(_PRIVATE, "database", None)
     if held is None:
-        held = _in_utc(duckdb.connect(":memory:", config={**_SAFE, **_bounds(), "threads": "1"}))
+        held = in_utc_and_silent(duckdb.connect(":memory:", config={**_SAFE, **_bounds(), "threads": "1"}))
         _PRIVATE.database = held
     return held
 
@@ -77,12 +77,21 @@ def page_by_page(db: Database) -> Iterator[None]:
 
 def open_readonly(path: Path) -> Database:
     """A read-only connection of its own to a published snapshot."""
-    return _in_utc(duckdb.connect(str(path), read_only=True, config=_SAFE))
+    return in_utc_and_silent(duckdb.connect(str(path), read_only=True, config=_SAFE))
 
 
 def open_writable(path: Path) -> Database:
     """The one writing connection to a working file; other processes are locked out while it is open."""
-    return _in_utc(duckdb.connect(str(path), config=_SAFE))
+    return in_utc_and_silent(duckdb.connect(str(path), config=_SAFE))
+
+
+def in_utc_and_silent(db: Database) -> Database:
+    """The same connection or cursor, its session set up: a cursor inherits nothing of that."""
+    db.execute("set TimeZone = 'UTC'")
+    # DuckDB has been seen to draw a bar on stdout once a query takes two seconds, in the midst of an answer in JSON
+    db.execute("set enable_progress_bar = false")
+    db.execute("set enable_progress_bar_print = false")
+    return db
 
 
 def rows(db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()) -> list[dict[str, Any]]:
@@ -123,11 +132,3 @@ def _says(error: BaseException | None, numbers: Sequence[int]) -> bool:
     if isinstance(error, OSError):
         return error.errno in numbers
     return isinstance(error, StorageError) and any(os.strerror(number) in str(error) for number in numbers)
-
-
-def _in_utc(db: Database) -> Database:
-    db.execute("set TimeZone = 'UTC'")
-    # DuckDB has been seen to draw a bar on stdout once a query takes two seconds, in the midst of an answer in JSON
-    db.execute("set enable_progress_bar = false")
-    db.execute("set enable_progress_bar_print = false")
-    return db

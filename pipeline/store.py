@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from pipeline.database import Database, DatabaseError, is_whole, open_readonly, rows
+from pipeline.database import Database, DatabaseError, in_utc_and_silent, is_whole, open_readonly, rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -83,8 +83,7 @@ class Store:
         """
         with self._lock:
             cursor = self._newest().cursor()
-        cursor.execute("set TimeZone = 'UTC'")  # a setting of the session: a cursor does not inherit it
-        return cursor
+        return in_utc_and_silent(cursor)
 
     def publish(self, edition: str) -> bool:
         """Make the closed working database what readers see from now on, as the next `snapshot-N`.

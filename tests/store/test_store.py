@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline.database import open_writable, rows, scratch
+from pipeline.database import in_utc_and_silent, open_writable, rows, scratch
 from pipeline.store import STORE_VERSION, Store, StoreError, settle
 
 if TYPE_CHECKING:
@@ -131,4 +131,5 @@ def test_the_lock_is_free_again_after_an_error(tmp_path: Path) -> None:
 def test_no_connection_draws_a_progress_bar_among_the_answers(tmp_path: Path) -> None:
     with open_writable(tmp_path / "some.duckdb") as writable:
         asked = "select distinct value from duckdb_settings() where name like 'enable_progress_bar%'"
-        assert [db.execute(asked).fetchall() for db in (scratch(), writable)] == [[("false",)], [("false",)]]
+        sessions = (scratch(), writable, in_utc_and_silent(writable.cursor()))
+        assert [db.execute(asked).fetchall() for db in sessions] == [[("false",)]] * 3
