@@ -38,6 +38,9 @@ LOG_BROUGHT: Final = "log_brought"
 UPLOADS: Final = "uploads"
 """Session key: how many logs this session brought in; an uploader with a new number is empty."""
 
+BRING_IN: Final = "bring in a log"
+"""The part of the Logs screen that takes a log."""
+
 MAP_A_LOG: Final = "map a log"
 """The part of the Logs screen that proposes a channel map."""
 

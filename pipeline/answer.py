@@ -21,10 +21,15 @@ def answer(morning: Morning) -> str:
     may_go = counts["ready"] + counts["watch"]
     said = [_may_go(may_go, counts["watch"], _without_fresh_log(morning), total)]
     if counts["hold"]:
-        said.append(f"{counts['hold']} {'stays' if counts['hold'] == 1 else 'stay'} in until seen to.")
+        said.append(f"{_so_many(counts['hold'], total)} {'stays' if counts['hold'] == 1 else 'stay'} in until seen to.")
     if counts["unchecked"]:
-        said.append(f"{counts['unchecked']} {'is' if counts['unchecked'] == 1 else 'are'} not known.")
+        said.append(f"{_so_many(counts['unchecked'], total)} {'is' if counts['unchecked'] == 1 else 'are'} not known.")
     return " ".join(said)
+
+
+def _so_many(n: int, total: int) -> str:
+    """A part of the fleet as the subject of a sentence; a boat alone needs no number."""
+    return "It" if total == 1 else str(n)
 
 
 def names(morning: Morning, status: Status) -> tuple[str, ...]:

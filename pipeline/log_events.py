@@ -37,6 +37,15 @@ def log_events(db: Database, engine_id: str, place: LogPlace, zone: ZoneInfo) ->
     )
 
 
+def counted(n: int, lane: str) -> str:
+    """So many events of a lane, in words."""
+    if lane.startswith("into "):
+        return f"{wording.count(n, 'shift')} {lane}"
+    if lane == "lift off idle":
+        return f"{wording.count(n, 'lift')} off idle"
+    return wording.count(n, {"idle": "idle window"}.get(lane, lane))
+
+
 def _event(row: Mapping[str, Any], zone: ZoneInfo) -> dict[str, Any]:
     lasted = row["seconds"] or 0.0
     to_s = row["at_s"] + (lasted if row["kind"] in {"idle", "lift"} else 0.0)

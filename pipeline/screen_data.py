@@ -48,6 +48,8 @@ class SiblingRow:
     """
 
     title: str
+    indicator: str
+    facet: str
     siblings: Mapping[str, Sibling]
     apart: str | None
     is_far: bool
@@ -212,6 +214,8 @@ def _sibling_row(name: str, facet: str, states: Mapping[str, State]) -> SiblingR
     limits = [state.limits.watch for state in states.values() if state.limits.watch is not None]
     return SiblingRow(
         title=wording.title(indicator, facet),
+        indicator=indicator.name,
+        facet=facet,
         siblings={
             engine: Sibling(
                 engine, state.value, wording.number(state.value, indicator), wording.basis(state), state.status

@@ -45,8 +45,7 @@ class Level:
     per_week: str | None
     per_100_hours: str | None
     ahead: tuple[str, ...]
-    n: int
-    runs: int
+    basis: str
     latest_at: datetime
 
 
@@ -284,8 +283,7 @@ def level_of(state: State, ahead: Projection | None = None) -> Level:
         per_week=wording.pace(moved.per_week, indicator),
         per_100_hours=wording.pace(moved.per_100_hours, indicator),
         ahead=() if ahead is None else tuple(wording.reach_says(each, indicator) for each in ahead.reaches),
-        n=state.n,
-        runs=state.runs,
+        basis=wording.basis(state),
         latest_at=state.latest_at,
     )
 

@@ -60,7 +60,7 @@ def told(found: Finding, now: datetime, boat: str = "", last_log: datetime | Non
         place=found.engine or boat,
         headline=wording.headline(found),
         sure=wording.lower_first(wording.certainty(found)).rstrip("."),
-        short=found.short or _named_apart(found).rstrip("."),
+        short=found.short or named_apart(found).rstrip("."),
         body=tuple(part for part in _body(found, now, last_log) if part),
         do=found.do,
     )
@@ -85,6 +85,11 @@ def remarks(line: BoatLine, now: datetime, changed: Sequence[Change]) -> Iterato
         said = wording.aftermath_says(each)
         if now - each.note.at <= NOTES_SHOWN and said not in said_already:
             yield f"{each.note.engine or line.name}: {said}"
+
+
+def named_apart(found: Finding) -> str:
+    """What the finding says without its headline, which stands apart."""
+    return found.says.removeprefix(f"{wording.headline(found)}. ")
 
 
 def turns(changed: Sequence[Change]) -> tuple[str, ...]:
@@ -134,7 +139,7 @@ _UNSPLIT: Final = re.compile(
 
 def _body(found: Finding, now: datetime, last_log: datetime | None) -> Iterator[str]:
     """The numbers, how they came about, where they lead and how old they are."""
-    yield _named_apart(found)
+    yield named_apart(found)
     yield wording.outlook(found)
     yield found.after_note or ""
     yield wording.deferral_says(found, now.tzinfo)
@@ -149,8 +154,3 @@ def _turn_says(found: Change) -> str:
     what = CAUSES[found.what].title if found.what in CAUSES else found.what.replace("_", " ")
     turned = {"new": f"new, {found.now}", "gone": f"gone, was {found.before}"}
     return f"{what} ({turned.get(found.turn, f'{found.turn}, {found.before} to {found.now}')})"
-
-
-def _named_apart(found: Finding) -> str:
-    """What the finding says without its headline, which stands apart."""
-    return found.says.removeprefix(f"{wording.headline(found)}. ")

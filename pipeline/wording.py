@@ -285,6 +285,22 @@ def gap_do(gap: Gap) -> str:
     return CHANNELS_DO if gap.facet == "channels" else UNCHECKED_DO
 
 
+def seen(thing: str) -> str:
+    """What a log can show of a dock check, in words."""
+    return {"pick-up": "lift off idle"}.get(thing, thing)
+
+
+def rests_on(found: Finding, indicator: Indicator) -> str:
+    """What a finding rests on: shifts, windows, lifts or stalls, and runs; a signal's fault rests on runs alone."""
+    runs = count(found.evidence.runs, "run")
+    if indicator.judged.against == "any" and indicator.unit != "count":
+        return runs
+    if indicator.unit == "count":
+        return f"{count(found.evidence.n, 'stall')} in {runs}"
+    held = f"{count(found.evidence.n, _counted(indicator))} in {runs}"
+    return f"{held}, with what else is named" if found.also else held
+
+
 def basis(state: State) -> str:
     """What a level rests on: how many shifts, windows or lifts, in how many runs."""
     return f"{count(state.n, _counted(state.indicator))} in {count(state.runs, 'run')}"

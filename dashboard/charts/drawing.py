@@ -116,7 +116,7 @@ def _fields(spec: Any) -> Iterator[str]:
 
 def time_axis() -> alt.X:
     """The wall clock of the fleet's zone: `local_ms` on a UTC scale, so that the browser's zone does not matter."""
-    axis = alt.Axis(format="%d %b", tickCount=6)
+    axis = alt.Axis(format="%d %b", tickCount=6, labelFlush=24)
     return alt.X("local_ms:T", title=None, scale=alt.Scale(type="utc"), axis=axis)
 
 
@@ -175,7 +175,9 @@ def happenings(name: str) -> list[alt.Chart]:
     base = rows_named(name).encode(x=time_axis(), tooltip=[alt.Tooltip("what:N")])
     return [
         base.mark_rule(color=palette.NOTE, strokeWidth=2, strokeDash=[2, 3]),
-        base.mark_text(align="left", dx=5, fontSize=LABEL_PX - 1).encode(y=alt.value(8), text=alt.Text("what:N")),
+        base.mark_text(align="left", dx=5, dy=-6, fontSize=LABEL_PX - 1).encode(
+            y=alt.value("height"), text=alt.Text("what:N")
+        ),
     ]
 
 

@@ -142,7 +142,9 @@ def legend() -> Html:
             )
             for status in ("ready", "watch", "hold")
         ),
-        "· The shaded zones begin at the watch and at the hold limit. A hollow grey ring is an old "
+        "· The shaded zones begin at the watch and at the hold limit; ",
+        tag("span", wording.STATUS_SYMBOLS["watch"], class_="mw-watch"),
+        " outside them has left its baseline. A hollow grey ring is an old "
         "reading that makes nothing ready. A dashed cell has no reading.",
         class_="mw-legend",
     )
@@ -155,13 +157,13 @@ def _is_shown(state: State) -> bool:
 def _mark(state: State, as_of: datetime, currency_days: float) -> Mark:
     indicator, facet = state.indicator, state.key.facet
     tail = state.moved.values[-TAIL:]
-    beyond = state.status if state.is_beyond_limit else "ready"
-    is_old = as_of - state.latest_at > timedelta(days=currency_days) and beyond == "ready"
+    is_old = as_of - state.latest_at > timedelta(days=currency_days) and state.status == "ready"
+    off = ", off its baseline" if state.has_moved and not state.is_beyond_limit else ""
     return Mark(
         column=(indicator.name, facet),
         says=f"{wording.title(indicator, facet)}: {wording.number(state.own, indicator)}, "
-        f"{'old' if is_old else beyond}, {wording.age(state.latest_at, as_of)}",
-        status=beyond,
+        f"{'old' if is_old else state.status}{off}, {wording.age(state.latest_at, as_of)}",
+        status=state.status,
         worse=indicator.worse,
         has_hold=state.limits.hold is not None,
         is_old=is_old,

@@ -99,7 +99,8 @@ def _season(looks: believing.Looks, kinds: tuple[HappeningKind, ...], unit: str)
         ],
     )
     lines = drawing.rows_named("believed").mark_line(strokeWidth=1.2, opacity=0.6).encode(**encoding)
-    layers = [*drawing.limit_rules(), *_happened(kinds), lines, dots.add_params(pick)]
+    rules = [*drawing.limit_rules(), drawing.limit_words()]
+    layers = [*rules, *_happened(kinds), lines, dots.add_params(pick)]
     return drawing.finished(alt.layer(*layers), 360)
 
 
@@ -176,7 +177,7 @@ def _fan(unit: str, *, has_band: bool, is_reached: bool) -> drawing.Chart:
     now = here.mark_rule(color=palette.QUIET, strokeDash=[2, 3], strokeWidth=1.5).encode(x=x)
     said = here.mark_text(fontSize=drawing.LABEL_PX, dy=-8).encode(x=x, y=alt.value(0), text=alt.Text("said:N"))
     layers = [*drawing.limit_rules(), *_band(x, y, unit, has_band=has_band), now, said]
-    layers += [dots.encode(x=x, y=y, tooltip=tips), *(_reached() if is_reached else [])]
+    layers += [dots.encode(x=x, y=y, tooltip=tips), *(_reached() if is_reached else []), drawing.limit_words()]
     return drawing.finished(alt.layer(*layers), 320)
 
 

@@ -8,6 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts import drawing, palette
+from pipeline import wording
 
 THINGS: Final = (
     "shift reverse",
@@ -29,6 +30,7 @@ def seen_rows(evidence: pd.DataFrame) -> pd.DataFrame:
     every = logs.merge(pd.DataFrame({"thing": THINGS}), how="cross")
     found = every.merge(evidence[["log_id", "thing", "times"]], on=["log_id", "thing"], how="left")
     found["times"] = found["times"].fillna(0)
+    found["thing"] = found["thing"].map(wording.seen)
     found["log"] = found["when"].str.slice(4, 10) + " " + found["when"].str.slice(16, 21)
     return found.assign(is_seen=found["times"].gt(0).map({True: "seen", False: "not seen"}))
 
@@ -46,7 +48,7 @@ def _seen(order: tuple[str, ...]) -> drawing.Chart:
         .mark_point(size=190, strokeWidth=1.6)
         .encode(
             x=alt.X("log:N", sort=list(order), title=None, axis=alt.Axis(labelAngle=-60)),
-            y=alt.Y("thing:N", sort=list(THINGS), title=None),
+            y=alt.Y("thing:N", sort=[wording.seen(each) for each in THINGS], title=None),
             color=alt.Color("is_seen:N", scale=alt.Scale(domain=kinds, range=[palette.STATUS["ready"], palette.QUIET])),
             fill=alt.condition(alt.datum.times > 0, alt.value(palette.STATUS["ready"]), alt.value("transparent")),
             shape=alt.Shape("is_seen:N", scale=alt.Scale(domain=kinds, range=["square", "circle"])),

@@ -259,7 +259,7 @@ def _legend() -> alt.Legend:
     return alt.Legend(
         orient="none",
         legendX=_LEGEND_PX,
-        legendY=-21,
+        legendY=-30,
         direction="horizontal",
         labelExpr=f"{words} datum.value",
         columnPadding=12,
@@ -278,7 +278,8 @@ def _upright(which: Panel) -> alt.Y:
     if which.title == "loops active":
         axis = alt.Axis(values=[0, 1], labelExpr="datum.value ? 'active' : 'off'", **_inside())
         return alt.Y("value:Q", title=None, scale=alt.Scale(domain=[-0.1, 1.1]), axis=axis)
-    axis = alt.Axis(tickCount=4, **_inside())
+    exact: dict[str, Any] = {"format": ".2f"} if which.channels == ("engine_hours",) else {}
+    axis = alt.Axis(tickCount=4, **exact, **_inside())
     return alt.Y("value:Q", title=None, scale=alt.Scale(zero=False), axis=axis)
 
 

@@ -21,7 +21,7 @@ _SYMBOL_SIZE: Final = alt.ExprRef("clamp(pow(0.6 * bandwidth('x'), 2), 16, 90)")
 _SHAPES: Final = {"watch": "triangle-up", "hold": "square"}
 
 _UNKNOWN: Final = "unknown"
-_WHO: Final = (alt.Tooltip("engine_id:N", title="engine"), alt.Tooltip("week:N", title="week from"))
+_WHO: Final = (alt.Tooltip("who:N", title="engine"), alt.Tooltip("week:N", title="week from"))
 
 
 def heat_title(unit: str, centre: Centre) -> str:
@@ -37,12 +37,12 @@ def week_order(rows: pd.DataFrame) -> list[str]:
 
 
 def heat(rows: pd.DataFrame, *, title: str, half: float, dark: bool) -> drawing.Picture:
-    """Engines down, weeks across; colours part about 0 and reach `half` either way, beyond it no further.
+    """Engines down by name (`who`), weeks across; colours part about 0 and reach `half` either way, beyond no further.
 
     A week beyond a limit bears its symbol. A week that cannot be compared is an open cell, one that is withheld an open
     cell with a ×. `dark` is the ground.
     """
-    engines = tuple(str(each) for each in rows["engine_id"].drop_duplicates())
+    engines = tuple(str(each) for each in rows["who"].drop_duplicates())
     kinds = [word for word in _SHAPES if (rows["standing"] == word).any()]
     kinds += [_UNKNOWN] if rows["off"].isna().any() else []
     kinds += [believing.WITHHELD] if rows["withheld"].notna().any() else []
@@ -92,7 +92,7 @@ def _cells(engines: Sequence[str], weeks: Sequence[str]) -> alt.Chart:
     across = alt.Axis(labelAngle=-60, labelOverlap="greedy")
     told: alt.Chart = drawing.rows_named("weeks").encode(
         x=alt.X("week:N", scale=alt.Scale(domain=list(weeks)), sort=None, title="week from", axis=across),
-        y=alt.Y("engine_id:N", sort=list(engines), title=None, axis=alt.Axis(labelOverlap=False)),
+        y=alt.Y("who:N", sort=list(engines), title=None, axis=alt.Axis(labelOverlap=False, labelFlush=False)),
         tooltip=[
             *_WHO,
             alt.Tooltip("value:Q", title="median as read", format="+.2f"),

@@ -69,6 +69,13 @@ class Fleet:
         """What people call a boat; its id where the register does not know it any more."""
         return next((each.name for each in self.register.boats if each.id == boat), boat)
 
+    def name_of(self, engine_id: str) -> str:
+        """What people call an engine: boat and engine; with the boat's id where two boats bear one name."""
+        boat, _, engine = engine_id.partition("/")
+        name = self.boat_name(boat)
+        is_alone = sum(each.name == name for each in self.register.boats) <= 1
+        return f"{name if is_alone else f'{name} ({boat})'}, {engine}"
+
 
 def folder() -> Path:
     """The fleet folder: the app's argument, else MORNINGWATCH_FLEET, else the current folder."""

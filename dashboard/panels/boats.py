@@ -25,8 +25,22 @@ Rows = Mapping[str, Mapping[marks.Column, marks.Mark]]
 FINDINGS_SHOWN: Final = 4
 """Findings that stand open on a boat, holds always; the others are folded behind their count."""
 
+NEXT_SHOWN: Final = 8
+"""Departures that stand open, so that the boats that stay in are not far below."""
+
 READY_OPEN: Final = 24
 """Ready boats up to which their list stands open."""
+
+
+def next_out(leaving: Sequence[BoatLine]) -> Html:
+    """The next departures, each with its boat's status; of many, the later ones are folded."""
+    if not leaving:
+        return tag(
+            "div", tag("span", "No departure is planned for the rest of the day.", class_="mw-quiet"), class_="mw-next"
+        )
+    shown, later = leaving[:NEXT_SHOWN], leaving[NEXT_SHOWN:]
+    folded = tag("details", tag("summary", f"and {len(later)} later"), *map(_leaving, later)) if later else None
+    return tag("div", tag("b", "Next out"), *map(_leaving, shown), folded, class_="mw-next")
 
 
 def of_status(status: Status, morning: Morning, rows: Rows) -> Html | None:
@@ -87,6 +101,16 @@ def turned(changes: Sequence[Change], morning: Morning) -> Html:
         for said in telling.turns([each for each in changes if each.boat == line.boat])
     ]
     return tag("ul", *listed)
+
+
+def _leaving(line: BoatLine) -> Html:
+    return tag(
+        "span",
+        tag("b", f"{line.departs:%H:%M}"),
+        f" {line.name} ",
+        parts.badge(line.status, small=True),
+        class_="mw-out",
+    )
 
 
 def _title(word: str, meaning: str) -> Html:

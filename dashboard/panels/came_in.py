@@ -13,6 +13,7 @@ from dashboard import data, parts
 from dashboard.charts import coverage
 from dashboard.markup import Html, tag
 from pipeline import wording
+from pipeline.evidence import EXPECTED
 from pipeline.register import Boat, Engine
 from pipeline.screen_data import DockCheck
 
@@ -24,10 +25,11 @@ REFUSED_SHOWN: Final = 100
 STATUSES: Final = ("taken", "refused")
 
 DOCK_CHECK: Final = {
-    "shift": ("neutral", "forward", "reverse"),
-    "idle": ("neutral", "forward", "reverse"),
+    "shift": ("shift neutral", "shift forward", "shift reverse"),
+    "idle": ("idle neutral", "idle forward", "idle reverse"),
+    "also": ("warm", "pick-up"),
 }
-"""What is asked of a dock check: shifts into each gear, idling in each gear; warm and a lift off idle besides."""
+"""What a dock check can show: shifts into each gear, idling in each gear; warm and a lift off idle besides."""
 
 
 def show(fleet: data.Fleet, as_of: datetime) -> None:
@@ -83,7 +85,7 @@ def _refusal(row: Mapping[Hashable, Any]) -> Html:
     return tag(
         "article",
         tag("b", f"{row['file']}{line}"),
-        tag("p", str(row["reason"])),
+        tag("p", _begun(str(row["reason"]))),
         class_="mw-finding mw-unchecked mw-file",
     )
 
@@ -91,7 +93,8 @@ def _refusal(row: Mapping[Hashable, Any]) -> Html:
 def _dock_checks(fleet: data.Fleet, as_of: datetime, boats: Sequence[Boat]) -> None:
     parts.section(
         "Dock check",
-        "what each engine's newest log shows of neutral, forward, neutral, reverse, neutral: ✓ seen, ○ not seen",
+        "what each engine's newest log shows of neutral, forward, neutral, reverse, neutral: ✓ seen, "
+        "○ not seen; in bold what a morning asks for",
     )
     seen = data.dock_checks(fleet, as_of)
     rows = [_dock_check(each, engine, seen.get(engine.engine_id), fleet) for each in boats for engine in each.engines]
@@ -102,10 +105,6 @@ def _dock_check(boat: Boat, engine: Engine, check: DockCheck | None, fleet: data
     who = f"{boat.name}, {engine.id}" if len(boat.engines) > 1 else boat.name
     if check is None:
         return tag("div", tag("b", who), tag("span", "no log", class_="mw-lacks"), class_="mw-check")
-    groups = [
-        (kind, [(gear, check.times.get(f"{kind} {gear}", 0)) for gear in gears]) for kind, gears in DOCK_CHECK.items()
-    ]
-    groups.append(("also", [("warm", check.times.get("warm", 0)), ("lift off idle", check.times.get("pick-up", 0))]))
     return tag(
         "div",
         tag(
@@ -116,17 +115,19 @@ def _dock_check(boat: Boat, engine: Engine, check: DockCheck | None, fleet: data
             class_="mw-whose",
         ),
         *(
-            tag("span", tag("i", kind), *(_thing(*each) for each in things), class_="mw-things")
-            for kind, things in groups
+            tag("span", tag("i", kind), *(_thing(each, check) for each in things), class_="mw-things")
+            for kind, things in DOCK_CHECK.items()
         ),
         class_="mw-check",
     )
 
 
-def _thing(name: str, times: int) -> Html:
-    return tag(
-        "span", f"✓ {name}" if times else f"○ {name}", class_=None if times else "mw-lacks", title=f"{times} times"
-    )
+def _thing(thing: str, check: DockCheck) -> Html:
+    """One thing seen or not; what nobody has to show is said quietly where it is not seen."""
+    times = check.times.get(thing, 0)
+    name = wording.seen(thing.removeprefix("shift ").removeprefix("idle "))
+    lacks = "mw-lacks" if thing in EXPECTED else "mw-quiet"
+    return tag("span", f"{'✓' if times else '○'} {name}", class_=None if times else lacks, title=f"{times} times")
 
 
 def _coverage(logs: pd.DataFrame, as_of: datetime, boats: Sequence[Boat]) -> None:
@@ -149,6 +150,20 @@ def _taken(taken: pd.DataFrame) -> None:
     st.html(tag("table", tag("thead", head), tag("tbody", *rows), class_="mw-table mw-logs"))
 
 
+def _begun(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _to_trace(row: Mapping[Hashable, Any]) -> Html | str:
+    """The file as a link to its samples, of the first engine that it holds."""
+    engines = list(row["engines"]) if row["engines"] is not None else []
+    file = str(row["file"])
+    if not engines:
+        return file
+    boat, _, engine = str(engines[0]).partition("/")
+    return parts.anchor("trace", file.removeprefix("inbox/"), boat=boat, engine=engine, log=file)
+
+
 def _log(row: Mapping[Hashable, Any]) -> Html:
     remarks = [str(row["reason"])] if isinstance(row["reason"], str) else []
     if row["is_start_assumed"] is True:
@@ -156,7 +171,7 @@ def _log(row: Mapping[Hashable, Any]) -> Html:
     return tag(
         "tr",
         tag("td", str(row["when"])[:-3], class_="mw-figure"),
-        tag("td", str(row["file"]), class_="mw-file"),
+        tag("td", _to_trace(row), class_="mw-file"),
         tag("td", f"{row['minutes']:.0f} min", class_="mw-figure"),
         tag("td", "; ".join(remarks)),
     )

@@ -38,8 +38,11 @@ def _newest_says(rows: pd.DataFrame) -> str:
     lacks = newest[newest["times"] == 0]["thing"].tolist()
     if not lacks:
         return f"The newest log ({newest['log'].iloc[0]}) shows all that a morning asks about."
-    said = [f"{thing} ({_last_seen(rows, thing)})" for thing in lacks]
-    return f"The newest log ({newest['log'].iloc[0]}) does not show: {wording.listing(said)}."
+    alike: dict[str, list[str]] = {}
+    for thing in lacks:
+        alike.setdefault(_last_seen(rows, thing), []).append(thing)
+    said = [f"{wording.listing(things)} ({when})" for when, things in alike.items()]
+    return f"The newest log ({newest['log'].iloc[0]}) does not show: {'; '.join(said)}."
 
 
 def _last_seen(rows: pd.DataFrame, thing: str) -> str:

@@ -76,7 +76,7 @@ def indicator(each: IndicatorMethod) -> Html:
 def _number(each: Parameter) -> Html:
     value = f"{each.value:g}" if isinstance(each.value, float | int) else str(each.value)
     said = f"{value} {each.unit}".rstrip() if value != "no limit set" else value
-    label = each.name.replace("_", " ")
+    label = each.name.replace("_", " ").capitalize()
     return tag("div", tag("dt", label), tag("dd", tag("b", said.replace("-", "−")), f": {each.meaning}"))
 
 

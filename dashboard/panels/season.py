@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -40,7 +40,7 @@ def to_run(rows: pd.DataFrame, chosen: dict[str, Any] | None) -> None:
     row = same.iloc[0]
     run = {state.FROM: f"{row['at_s']:.1f}", state.SECONDS: f"{row['run_seconds']:.1f}"}
     link = state.link(boat=str(row["boat"]), engine=str(row["engine"]), log=str(row["file"]), **run)
-    st.page_link("screens/trace.py", label=plain(f"{row['engine_id']}, run of {row['when']} ›"), query_params=link)
+    st.page_link("screens/trace.py", label=plain(f"{row['engine']}, run of {row['when']} ›"), query_params=link)
 
 
 def to_week(rows: pd.DataFrame, readings: pd.DataFrame, chosen: dict[str, Any] | None) -> None:
@@ -56,7 +56,7 @@ def to_week(rows: pd.DataFrame, readings: pd.DataFrame, chosen: dict[str, Any] |
     here = state.link(boat=boat, engine=engine, indicator=state.read(state.INDICATOR), facet=state.read(state.FACET))
     counted = f"{row['says']}, {wording.count(int(row['n']), 'sample')} in {wording.count(int(row['runs']), 'run')}"
     said = counted if not isinstance(row["withheld"], str) else f"withheld, {row['withheld']}"
-    parts.note(f"{row['engine_id']}, week from {row['week']}: {said}.")
+    parts.note(f"{row['who']}, week from {row['week']}: {said}.")
     mine = readings[(readings["engine_id"] == row["engine_id"]) & data.is_of_week(readings, week_ms)]
     with st.container(horizontal=True, gap="small", key="week_ways"):
         st.page_link("screens/season.py", label="its season ›", query_params={**here, state.SCOPE: "engine"})
@@ -101,7 +101,7 @@ def standing(found: Level) -> Html:
         ("Per week", found.per_week),
         ("Per 100 h", found.per_100_hours),
         *(("Ahead", said) for said in found.ahead),
-        ("Rests on", f"{wording.count(found.n, 'sample')} in {wording.count(found.runs, 'run')}"),
+        ("Rests on", found.basis),
     ]
     return tag("dl", *(tag("div", tag("dt", name), tag("dd", said)) for name, said in facts if said), class_="mw-facts")
 
@@ -132,13 +132,16 @@ def no_level(indicator: Indicator) -> str:
     return "No level yet."
 
 
-def levels_table(found: Sequence[Level], *, is_shared: bool) -> Html:
-    """Where each engine stands, those that press first and whole; `is_shared` adds the level less the fleet's part."""
+def levels_table(found: Sequence[Level], name_of: Callable[[str], str], *, is_shared: bool) -> Html:
+    """Where each engine stands, those that press first and whole; `is_shared` adds the level less the fleet's part.
+
+    `name_of` gives an engine's name in words by its id.
+    """
     pressing = [each for each in found if is_pressing(each) or len(found) <= FEW] or list(found[:FEW])
     rest = [each for each in found if each not in pressing]
     whole = tag("summary", f"The other {wording.count(len(rest), 'engine')}")
-    table = _levels(pressing, is_shared=is_shared)
-    return join([table, tag("details", whole, _levels(rest, is_shared=is_shared)) if rest else None])
+    table = _levels(pressing, name_of, is_shared=is_shared)
+    return join([table, tag("details", whole, _levels(rest, name_of, is_shared=is_shared)) if rest else None])
 
 
 def is_pressing(found: Level) -> bool:
@@ -146,25 +149,24 @@ def is_pressing(found: Level) -> bool:
     return found.status != "ready" or found.is_nearing
 
 
-def _levels(found: Sequence[Level], *, is_shared: bool) -> Html:
+def _levels(found: Sequence[Level], name_of: Callable[[str], str], *, is_shared: bool) -> Html:
     own = ["its own"] if is_shared else []
     heads = ["engine", "level now", *own, "baseline", "pattern", "per week", "ahead", "rests on"]
-    return _table("mw-levels", heads, [_level_row(each, is_shared=is_shared) for each in found])
+    return _table("mw-levels", heads, [_level_row(each, name_of, is_shared=is_shared) for each in found])
 
 
-def _level_row(found: Level, *, is_shared: bool) -> list[Html]:
+def _level_row(found: Level, name_of: Callable[[str], str], *, is_shared: bool) -> list[Html]:
     symbol = tag("span", wording.STATUS_SYMBOLS[found.status], class_=f"mw-symbol mw-{found.status}")
     interval = tag("span", f" ({found.interval})", class_="mw-quiet") if found.interval else None
-    basis = f"{wording.count(found.n, 'sample')} in {wording.count(found.runs, 'run')}"
     return [
-        tag("th", symbol, found.engine_id, scope="row"),
+        tag("th", symbol, name_of(found.engine_id), scope="row"),
         _figure("level now", tag("b", found.level), interval),
         *([_figure("its own", found.own)] if is_shared else []),
         _figure("baseline", found.baseline or "–"),
         tag("td", found.pattern, data_label="pattern"),
         _figure("per week", found.per_week or "–"),
         tag("td", "; ".join(found.ahead) or "–", data_label="ahead"),
-        _figure("rests on", basis),
+        _figure("rests on", found.basis),
     ]
 
 
@@ -217,9 +219,9 @@ def weeks_table(rows: pd.DataFrame) -> Html:
     """The heat map's numbers: engines down, weeks across, each with its count of samples and the symbol of a limit."""
     order = week_order(rows)
     body = []
-    for engine_id, mine in rows.groupby("engine_id", sort=False):
+    for who, mine in rows.groupby("who", sort=False):
         cells = {row["week"]: _week_cell(row) for row in mine.to_dict("records")}
-        body.append([tag("th", str(engine_id), scope="row"), *(cells.get(week, tag("td", "–")) for week in order)])
+        body.append([tag("th", str(who), scope="row"), *(cells.get(week, tag("td", "–")) for week in order)])
     return tag(
         "details",
         tag("summary", "The same as a table, with counts"),

@@ -80,7 +80,7 @@ def picked(label: str, names: Mapping[str, str], asked: str | None, parameter: s
         placeholder="choose",
         on_change=_take,
         args=(parameter, key),
-        width=340,
+        width=290,
     )
 
 

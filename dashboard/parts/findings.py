@@ -7,7 +7,7 @@ from datetime import datetime
 
 from dashboard.markup import Html, join, tag
 from dashboard.parts.words import badge
-from pipeline import wording
+from pipeline import telling, wording
 from pipeline.baselines import ThenNow
 from pipeline.catalogue import Indicator, indicators
 from pipeline.findings import Finding
@@ -21,10 +21,10 @@ def finding(found: Finding, morning: Morning, place: str | None = None) -> Html:
         tag(
             "div",
             badge(found.status, small=True),
-            tag("b", place) if place else None,
+            tag("b", ": ".join(each for each in (place, wording.headline(found)) if each), class_="mw-named"),
             class_="mw-line",
         ),
-        tag("p", found.says, class_="mw-says"),
+        tag("p", telling.named_apart(found), class_="mw-says"),
         tag("p", tag("b", "Do: "), found.do, class_="mw-do"),
         tag("p", deferred, class_="mw-deferred") if (deferred := _deferred(found, morning)) else None,
         *(tag("p", said, class_="mw-after") for said in _judgement(found) if said),
@@ -62,7 +62,8 @@ def _grounds(found: Finding, indicator: Indicator, morning: Morning) -> Iterator
     is_unknown = found.indicator == "evidence"
     if not is_unknown:
         yield "Limits", limits_text(found.watch, found.hold, indicator)
-        yield "Rests on", f"{wording.count(found.evidence.n, 'sample')} in {wording.count(found.evidence.runs, 'run')}"
+    if not is_unknown and found.engines is None:
+        yield "Rests on", wording.rests_on(found, indicator)
     if found.latest_at is not None:
         yield "Newest log" if is_unknown else "Newest reading", wording.age(found.latest_at, morning.as_of)
 

@@ -34,6 +34,7 @@ def opened() -> data.Fleet:
     """The fleet, after the guards: boats in the register and something read. Otherwise says what to do and stops."""
     fleet = with_boats()
     if not has_logs(fleet):
+        st.page_link("screens/logs.py", label="bring in a log ›", query_params={state.PART: state.BRING_IN})
         st.stop()
     return fleet
 

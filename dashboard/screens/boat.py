@@ -55,8 +55,8 @@ def _standing(line: BoatLine, morning: Morning) -> Html:
 def _departures(fleet: data.Fleet, line: BoatLine, morning: Morning) -> None:
     """The boat's next departures, with what the schedule says of each."""
     found = data.departures(fleet, line.boat, morning.as_of)[:DEPARTURES_SHOWN]
-    if not found:
-        return
+    if len(found) < 2 and not any(each.note for each in found):
+        return  # its time stands beside the boat's name
     listed = [
         tag("li", tag("b", parts.when(each.departs.astimezone(fleet.zone))), f" {each.note}" if each.note else None)
         for each in found
@@ -88,15 +88,15 @@ def _engines(fleet: data.Fleet, boat: Boat, line: BoatLine, morning: Morning) ->
     engines = [engine.engine for engine in line.engines]
     telling = tuple(row for row in table if row.is_telling)
     if telling:
-        st.html(_table(telling, engines))
+        st.html(_table(telling, boat.id, engines))
         if any(row.is_far for row in telling):
-            st.html(tag("p", "Underlined: farther apart than what is watched.", class_="mw-quiet"))
+            st.html(tag("p", "With a bar below: farther apart than what is watched.", class_="mw-quiet"))
     if table:
         st.html(
             tag(
                 "details",
                 tag("summary", f"All {wording.count(len(table), 'number')}, side by side"),
-                _table(table, engines),
+                _table(table, boat.id, engines),
             )
         )
     for engine in line.engines:
@@ -110,23 +110,26 @@ def _who(engine: EngineLine) -> Html:
     return join([symbol, tag("b", engine.engine), tag("span", f" {hours}", class_="mw-quiet")])
 
 
-def _table(table: tuple[SiblingRow, ...], engines: list[str]) -> Html:
+def _table(table: tuple[SiblingRow, ...], boat: str, engines: list[str]) -> Html:
+    """Every number is a link to the season that it stands at the end of."""
     titles = ["level now", *engines, *(["difference"] if len(engines) > 1 else [])]
     head = tag("tr", *(tag("th", each) for each in titles))
-    body = tag("tbody", *(_row(each, engines) for each in table))
+    body = tag("tbody", *(_row(each, boat, engines) for each in table))
     return tag("table", tag("thead", head), body, class_="mw-table mw-siblings")
 
 
-def _row(row: SiblingRow, engines: list[str]) -> Html:
+def _row(row: SiblingRow, boat: str, engines: list[str]) -> Html:
+    which = {"boat": boat, "indicator": row.indicator, "facet": row.facet}
     cells = []
     for engine in engines:
         found = row.siblings.get(engine)
         symbol = f"{wording.STATUS_SYMBOLS[found.status]} " if found and found.status != "ready" else ""
-        text = f"{symbol}{found.text}" if found else "–"
+        text = parts.anchor("season", f"{symbol}{found.text}", **which, engine=engine) if found else "–"
         basis = tag("span", found.basis, class_="mw-basis") if found else None
         status = f"mw-{found.status}" if found else "mw-quiet"
         cells.append(tag("td", text, basis, class_=f"mw-figure {status}", data_who=engine))
-    apart = tag("td", row.apart or "–", class_="mw-figure mw-far" if row.is_far else "mw-figure", data_who="difference")
+    said = parts.anchor("season", row.apart, **which, scope="boat") if row.apart else "–"
+    apart = tag("td", said, class_="mw-figure mw-far" if row.is_far else "mw-figure", data_who="difference")
     return tag("tr", tag("th", row.title, scope="row"), *cells, apart if len(engines) > 1 else None)
 
 

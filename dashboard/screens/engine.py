@@ -93,7 +93,9 @@ def _standing(boat_name: str, engine: Engine, line: EngineLine, morning: Morning
 def _service(engine: Engine, line: EngineLine) -> str | None:
     since = data.since_service(engine, line.hours)
     every = engine.service.every_hours if engine.service else None
-    return None if since is None or every is None else f"{since:.0f} h since service (every {every:g} h)"
+    if since is None or every is None:
+        return None
+    return f"service {since - every:.0f} h overdue" if since > every else f"service in {every - since:.0f} h"
 
 
 show()

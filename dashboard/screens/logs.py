@@ -8,7 +8,7 @@ from dashboard import parts, state
 from dashboard.panels import bring_in, came_in, map_log
 
 CAME_IN = "came in"
-PARTS = {CAME_IN: came_in.show, "bring in a log": bring_in.show, state.MAP_A_LOG: map_log.show}
+PARTS = {CAME_IN: came_in.show, state.BRING_IN: bring_in.show, state.MAP_A_LOG: map_log.show}
 
 
 def show() -> None:

@@ -49,7 +49,7 @@ def _answer(morning: Morning) -> Html:
         "section",
         tag("p", answer.answer(morning), class_="mw-answer"),
         tag("div", *(_tile(morning, status) for status in STATUSES), class_="mw-tiles"),
-        tag("div", *_next_out(morning), class_="mw-next"),
+        boats.next_out(answer.next_out(morning)),
         tag("p", f"{telling.newest_log_says(morning)} {wording.CAUTIONS[-1]}", class_="mw-quiet"),
     )
 
@@ -62,23 +62,6 @@ def _tile(morning: Morning, status: Status) -> Html:
         tag("div", tag("b", str(len(names))), parts.badge(status), class_="mw-line"),
         tag("div", ", ".join(names[:NAMES_SHOWN]) + more if names else "none"),
         class_=f"mw-tile mw-{status}",
-    )
-
-
-def _next_out(morning: Morning) -> list[Html]:
-    leaving = answer.next_out(morning)
-    if not leaving:
-        return [tag("span", "No departure is planned for the rest of the day.", class_="mw-quiet")]
-    return [tag("b", "Next out"), *map(_leaving, leaving)]
-
-
-def _leaving(line: BoatLine) -> Html:
-    return tag(
-        "span",
-        tag("b", f"{line.departs:%H:%M}"),
-        f" {line.name} ",
-        parts.badge(line.status, small=True),
-        class_="mw-out",
     )
 
 

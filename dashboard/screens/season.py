@@ -45,8 +45,8 @@ def show() -> None:
     shown = _first_engines(fleet, read, as_of) if scope == "fleet" else engines
     found = data.place(fleet, name, facet, as_of, tuple(each.engine_id for each in shown))
     if scope == "fleet":
-        _weeks(found)
-        _levels(found, shown, is_fleet=True)
+        _weeks(fleet, found)
+        _levels(fleet, found, shown, is_fleet=True)
         _together(fleet, found, as_of)
     else:
         _of_boat(fleet, found, engines, as_of, is_one=scope == "engine")
@@ -66,10 +66,10 @@ def _of_boat(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], as
         return
     _readings(fleet, found, engines)
     if is_one:
-        _ahead(found, engines[0])
+        _ahead(fleet, found, engines[0])
     else:
-        _levels(found, engines)
-        _weeks(found)
+        _levels(fleet, found, engines)
+        _weeks(fleet, found)
     _together(fleet, found, as_of)
 
 
@@ -141,6 +141,7 @@ def _readings(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine]) -
     is_limit = found.indicator.judged.against == "limits"
     rules = drawing.limit_rows(limits, band, found.indicator.worse) if is_limit else drawing.NO_LIMITS
     happened = seasons.happening_rows(data.happened(fleet, found, engines, parts.moment(fleet)), fleet.zone)
+    happened = happened.assign(who=[fleet.name_of(who) if "/" in who else who for who in happened["who"]])
     names = [engine.id for engine in engines]
     chart = seasons.season(rows, names, happened, found.indicator.unit, rules)
     chosen = parts.draw_to_pick(chart, f"season:{found.indicator.name}:{found.facet}:{','.join(ids)}", seasons.PICK)
@@ -149,7 +150,7 @@ def _readings(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine]) -
     st.html(pieces.readings_table(rows, found.indicator))
 
 
-def _ahead(found: data.Place, engine: Engine) -> None:
+def _ahead(fleet: data.Fleet, found: data.Place, engine: Engine) -> None:
     """Where one engine stands, and where a growing level leads."""
     mine = found.states.get(engine.engine_id)
     parts.section("Where it stands", "the level of the newest runs; a pace only where it grows steadily")
@@ -158,7 +159,7 @@ def _ahead(found: data.Place, engine: Engine) -> None:
         return
     ahead = data.projection(mine)
     st.html(pieces.standing(data.level(mine)))
-    parts.engine_link(engine.boat_id, engine.id, f"{engine.engine_id} ›")
+    parts.engine_link(engine.boat_id, engine.id, f"{fleet.name_of(engine.engine_id)} ›")
     parts.section("Where it leads", "if nothing changes; the shade is a 95 % band")
     if ahead is None:
         parts.nothing(pieces.no_projection(mine))
@@ -167,7 +168,7 @@ def _ahead(found: data.Place, engine: Engine) -> None:
     st.html(pieces.fan_words())
 
 
-def _levels(found: data.Place, engines: Sequence[Engine], *, is_fleet: bool = False) -> None:
+def _levels(fleet: data.Fleet, found: data.Place, engines: Sequence[Engine], *, is_fleet: bool = False) -> None:
     """Where each engine stands, in numbers and words."""
     ids = {engine.engine_id for engine in engines}
     mine = [each for engine_id, each in found.states.items() if engine_id in ids]
@@ -176,12 +177,12 @@ def _levels(found: data.Place, engines: Sequence[Engine], *, is_fleet: bool = Fa
         parts.nothing(pieces.no_level(found.indicator))
         return
     levels = data.levels(mine)
-    st.html(pieces.levels_table(levels, is_shared=bool(found.steps)))
+    st.html(pieces.levels_table(levels, fleet.name_of, is_shared=bool(found.steps)))
     linked = [each for each in levels if not is_fleet or pieces.is_pressing(each)]
     with st.container(horizontal=True, gap="small", key="season_engines"):
         for each in linked[: pieces.LINKS]:
             boat, _, engine = each.engine_id.partition("/")
-            parts.engine_link(boat, engine, f"{each.engine_id} ›")
+            parts.engine_link(boat, engine, f"{fleet.name_of(each.engine_id)} ›")
 
 
 def _together(fleet: data.Fleet, found: data.Place, as_of: datetime) -> None:
@@ -201,7 +202,7 @@ def _days(fleet: data.Fleet, found: data.Place, as_of: datetime) -> None:
     parts.draw(weekly.together(days, line, found.indicator.unit, data.watched(found)), "together")
 
 
-def _weeks(found: data.Place) -> None:
+def _weeks(fleet: data.Fleet, found: data.Place) -> None:
     """A heat map of engines and weeks, and the same numbers as a table."""
     centre = centre_of(found.indicator)
     about = "each engine's own: the median of the week, what the whole fleet did taken out"
@@ -210,6 +211,7 @@ def _weeks(found: data.Place) -> None:
         parts.nothing("No reading of these engines.")
         return
     rows = data.weeks(found)
+    rows = rows.assign(who=rows["engine_id"].map(fleet.name_of))
     title = weekly.heat_title(found.indicator.unit, centre)
     chart = weekly.heat(rows, title=title, half=data.half_range(found, rows), dark=parts.is_dark())
     chosen = parts.draw_to_pick(chart, f"weeks:{found.indicator.name}:{found.facet}", weekly.PICK)

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import data, parts, state
 from dashboard.charts import tracing
 from dashboard.markup import plain, tag
-from pipeline import wording
+from pipeline import log_events, wording
 from pipeline.register import Engine
 from pipeline.trace import LogPlace, Stretch
 
@@ -176,8 +176,8 @@ def _numbers(shown: Stretch) -> None:
     def take() -> None:
         _go(shown.held(place.from_s + st.session_state[first], st.session_state[length]))
 
-    st.number_input("From, s", 0.0, max(place.seconds, began), began, step=1.0, key=first, on_change=take, width=130)
-    st.number_input("Length, s", 0.0, None, shown.seconds, step=1.0, key=length, on_change=take, width=130)
+    st.number_input("From, s", 0.0, max(place.seconds, began), began, step=1.0, key=first, on_change=take, width=150)
+    st.number_input("Length, s", 0.0, None, shown.seconds, step=1.0, key=length, on_change=take, width=150)
 
 
 def _chosen_panels(place: LogPlace, shown: Stretch) -> list[tracing.Panel]:
@@ -198,7 +198,7 @@ def _says(shown: Stretch, events: pd.DataFrame, panels: int) -> str:
         shown.from_s - shown.place.from_s,
         shown.place.rows * shown.seconds / max(shown.place.seconds, 1e-3),
     )
-    counts = [f"{n} {lane}" for lane, n in events["lane"].value_counts().items()]
+    counts = [log_events.counted(n, str(lane)) for lane, n in events["lane"].value_counts().items()]
     held = f"; {wording.listing(counts)}" if counts else "; no event"
     return (
         f"Drawn: {shown.seconds:.1f} s from second {began:.1f} on, about {samples:.0f} samples a channel, "

@@ -8,6 +8,8 @@ from typing import Any
 
 from pipeline import wording
 
+MORNING = "2026-06-15T06:00"
+
 
 def test_a_boat_shows_all_its_engines_side_by_side(opened: Any, fleet_folder: Path) -> None:
     shown = opened(fleet_folder, "boat", boat="garganey")
@@ -33,8 +35,27 @@ def test_each_sibling_stands_with_what_it_rests_on_and_the_difference_says_who_i
     opened: Any, fleet_folder: Path
 ) -> None:
     html = opened(fleet_folder, "boat", boat="garganey").html
-    assert re.search(r'data-who="center">[^<]+<span class="mw-basis">\d+ \w+ in \d+ runs?</span>', html)
-    assert re.search(r'data-who="difference">[^<]+, (port|center|starboard) above (port|center|starboard)<', html)
+    assert re.search(r'data-who="center"><a [^>]+>[^<]+</a><span class="mw-basis">\d+ \w+ in \d+ runs?</span>', html)
+    assert re.search(r'data-who="difference"><a [^>]+>[^<]+, (\w+) above (?!\1)(port|center|starboard)<', html)
+
+
+def test_every_number_of_the_siblings_is_a_way_to_its_season(opened: Any, fleet_folder: Path) -> None:
+    links = [where for _, page, where in opened(fleet_folder, "boat", boat="garganey").links if page == "season"]
+    of_engine = {"as_of": MORNING, "boat": "garganey", "engine": "center", "indicator": "idle_integral"}
+    assert {**of_engine, "facet": "neutral"} in links
+    of_boat = {"as_of": MORNING, "boat": "garganey", "scope": "boat", "indicator": "idle_integral", "facet": "neutral"}
+    assert of_boat in links
+
+
+def test_one_departure_without_a_word_to_it_is_said_once(opened: Any, own_folder: Path) -> None:
+    (own_folder / "schedule.csv").write_text("boat,departs,note\ncurlew,2026-06-15T09:30,\n", encoding="utf-8")
+    text = opened(own_folder, "boat", boat="curlew").text
+    assert text.count("09:30") == 1
+
+
+def test_a_finding_rests_on_what_was_counted(opened: Any, fleet_folder: Path) -> None:
+    text = " ".join(opened(fleet_folder, "boat", boat="curlew").text.split())
+    assert re.search(r"Rests on \d+ (shift|window|stall)s? in \d+ runs?", text)
 
 
 def test_a_boat_alone_with_one_engine_has_no_difference(opened: Any, fleet_folder: Path) -> None:

@@ -30,6 +30,8 @@ def test_every_screen_says_what_to_do_before_anything_was_read(opened: Any, tmp_
     assert "No log has been read yet" in shown.text
     assert f"morningwatch ingest --fleet {tmp_path}" in shown.text
     assert not shown.charts
+    ways = [(page, where.get("part")) for _, page, where in shown.links]
+    assert ways == ([] if screen == "logs" else [("logs", "bring in a log")])
 
 
 @pytest.mark.parametrize("screen", SCREENS)

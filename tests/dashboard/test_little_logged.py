@@ -53,6 +53,6 @@ def test_what_no_log_shows_is_said(opened: Any, one_boat: Path) -> None:
 
 def test_a_boat_of_which_nothing_can_be_judged_is_not_known_to_be_ready(opened: Any, one_boat: Path) -> None:
     text = opened(one_boat).text
-    assert "The boat may not go. 1 is not known." in text
+    assert "The boat may not go. It is not known." in text
     assert "neither what shifting nor what idling is judged by" in text
     assert "0 ● Ready" in " ".join(text.split())

@@ -7,14 +7,21 @@ import json
 import re
 import sys
 from collections import Counter
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from click.testing import CliRunner
 
+from dashboard.charts import marks
+from dashboard.panels import boats
 from pipeline.cli import main
+from pipeline.morning import Morning, assess
+from pipeline.register import Register
+from pipeline.store import Store
 
 MORNING = "2026-06-15T06:00"
 
@@ -24,6 +31,12 @@ def checked(fleet_folder: Path) -> dict[str, Any]:
     """The same morning as the command line tells it."""
     told = CliRunner().invoke(main, ["check", "--fleet", str(fleet_folder), "--as-of", MORNING, "--json"])
     return dict(json.loads(told.stdout))
+
+
+@pytest.fixture(scope="module")
+def morning(fleet_folder: Path, register: Register) -> Morning:
+    moment = datetime.fromisoformat(MORNING).replace(tzinfo=ZoneInfo(register.timezone))
+    return assess(Store(fleet_folder).reader(), register, moment)
 
 
 def test_the_screen_tells_the_boats_in_the_order_of_the_command_line(
@@ -145,3 +158,21 @@ def test_the_marks_show_each_limited_number_of_each_engine(opened: Any, fleet_fo
     shown = opened(fleet_folder)
     assert shown.html.count('class="mw-now') >= 6 * 3  # six engines with at least the three gears
     assert 'aria-label="Shift reach error, forward: ' in shown.html
+
+
+def test_of_many_departures_the_later_ones_are_folded(morning: Morning) -> None:
+    line = replace(morning.boats[0], departs=morning.as_of)
+    few, many = boats.next_out([line] * boats.NEXT_SHOWN), boats.next_out([line] * (boats.NEXT_SHOWN + 3))
+    assert "<details>" not in few
+    assert many.index("<summary>and 3 later</summary>") > many.index(line.name)
+    assert many.count(line.name) == boats.NEXT_SHOWN + 3
+
+
+def test_no_mark_is_greener_than_its_engine(morning: Morning) -> None:
+    """A level inside its limits that has left its baseline is watched, and is drawn so."""
+    inside = next(each for each in morning.states if each.indicator.judged.against == "limits" and each.limits.watch)
+    left = replace(inside, status="watch", has_moved=True, is_beyond_limit=False)
+    rows = marks.mark_rows([left], morning.as_of, 3.0)
+    mark = rows[left.key.engine_id][left.indicator.name, left.key.facet]
+    assert mark.status == "watch"
+    assert "watch, off its baseline" in mark.says

@@ -17,9 +17,15 @@ def test_the_logs_add_up_and_each_refusal_says_why(opened: Any, fleet_folder: Pa
     assert shown.html.count("<article") == refused
 
 
+def test_only_what_a_morning_asks_for_is_marked_where_a_log_does_not_show_it(opened: Any, fleet_folder: Path) -> None:
+    html = opened(fleet_folder, "logs").html
+    assert not re.search(r'class="mw-lacks"[^>]*>○ lift off idle', html)
+    assert re.search(r'class="mw-quiet"[^>]*>○ lift off idle', html)
+
+
 def test_the_logs_of_one_boat_are_of_that_boat(opened: Any, fleet_folder: Path) -> None:
     shown = opened(fleet_folder, "logs")
     shown.app.selectbox(key="logs_of").set_value("dunlin")
     table = shown.again().html.split("mw-logs")[-1]
-    assert "inbox/dunlin/" in table
-    assert "inbox/curlew/" not in table
+    assert "log=inbox%2Fdunlin%2F" in table
+    assert "log=inbox%2Fcurlew%2F" not in table

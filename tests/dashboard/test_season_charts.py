@@ -43,6 +43,7 @@ def _weeks() -> pd.DataFrame:
     return pd.DataFrame(
         {
             "engine_id": ["tern/port", "tern/port", "gull/main", "gull/main"],
+            "who": ["Tern, port", "Tern, port", "Gull, main", "Gull, main"],
             "week_ms": [MONDAY_MS, MONDAY_MS + 2 * WEEK_MS, MONDAY_MS, MONDAY_MS + 2 * WEEK_MS],
             "week": ["01 Jun", "15 Jun", "01 Jun", "15 Jun"],
             "value": [0.1, 2.2, 1.2, 0.0],
@@ -94,8 +95,8 @@ def test_what_happened_has_a_letter_a_day_and_a_dash_a_kind() -> None:
     chart = seasons.season(_readings().assign(shown=0.0), ["port"], rows, "%", drawing.NO_LIMITS)
     rules = [each for each in _layers(chart, "rule") if each["mark"]["color"] == palette.NOTE]
     assert len({tuple(each["mark"]["strokeDash"]) for each in rules}) == 3
-    (letters,) = _layers(chart, "text")
-    assert letters["encoding"]["text"]["field"] == "mark"
+    (letters,) = [each for each in _layers(chart, "text") if each["encoding"]["text"].get("field") == "mark"]
+    assert letters["mark"]["fontWeight"] == "bold"
 
 
 def test_after_z_comes_aa() -> None:

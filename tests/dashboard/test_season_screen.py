@@ -97,7 +97,7 @@ def test_a_clicked_week_leads_to_its_engine(opened: Any, fleet_folder: Path) -> 
     assert (ways["its season ›"]["boat"], ways["its season ›"]["engine"]) == here
     assert ways["its season ›"]["scope"] == "engine"
     assert (ways["newest log of that week ›"]["boat"], ways["newest log of that week ›"]["engine"]) == here
-    assert f"{row['engine_id']}, week from {row['week']}" in after.text
+    assert f"{row['who']}, week from {row['week']}" in after.text
 
 
 def test_every_number_that_is_drawn_stands_in_a_table_with_its_count(opened: Any, fleet_folder: Path) -> None:
@@ -129,5 +129,5 @@ def test_a_note_is_a_lettered_mark_in_words_and_only_on_its_own_engine(opened: A
     asked = {"indicator": "idle_integral", "facet": "neutral", "boat": "garganey"}
     port = opened(own_folder, "season", engine="port", **asked)
     assert "cleaned: throttle body &lt;b&gt;cleaned&lt;/b&gt;" in port.html
-    assert "garganey/port, note" in port.text
+    assert "Garganey, port, note" in port.text
     assert "throttle body" not in opened(own_folder, "season", engine="center", **asked).text

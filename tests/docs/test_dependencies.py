@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 import tomllib
+from importlib.metadata import requires
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -13,6 +14,8 @@ PACKAGES = ("pipeline", "dashboard", "demo_fleet")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
 NOT_IMPORTED = {
+    "authlib": "Streamlit's sign-in imports it",
+    "httpx": "with it authlib asks the identity provider",
     "tzdata": "the time zones of zoneinfo, where the system has none",
     "mypy": "a command",
     "pandas_stubs": "types for mypy",
@@ -45,6 +48,12 @@ def test_what_the_packages_import_is_declared_and_nothing_else_is() -> None:
     declared = _declared(PROJECT["dependencies"])
 
     assert _imported(PACKAGES) - _declared(OPTIONAL["mdf4"]) == declared - set(NOT_IMPORTED)
+
+
+def test_what_the_sign_in_needs_is_what_streamlit_says_it_needs() -> None:
+    asked = [each for each in requires("streamlit") or [] if re.search(r"extra == .auth.", each)]
+    assert _declared(OPTIONAL["share"]) == _declared(asked)
+    assert _declared(OPTIONAL["share"]) <= _declared(OPTIONAL["dev"])
 
 
 def test_what_the_tests_need_beside_is_declared_for_developers() -> None:

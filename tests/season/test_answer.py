@@ -48,7 +48,7 @@ def said(*boats: BoatLine) -> str:
             [boat("hold"), boat("unchecked", SILENT)],
             "None of the 2 boats may go. 1 stays in until seen to. 1 is not known.",
         ),
-        ([boat("unchecked", SILENT)], "The boat may not go. 1 is not known."),
+        ([boat("unchecked", SILENT)], "The boat may not go. It is not known."),
     ],
 )
 def test_the_answer_counts_nobody_as_ready_who_is_not_known(boats: list[BoatLine], words: str) -> None:

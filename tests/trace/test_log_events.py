@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from pipeline.database import Database, open_writable
-from pipeline.log_events import LANES, log_events
+from pipeline.log_events import LANES, counted, log_events
 from pipeline.trace import LogPlace
 
 AUCKLAND = ZoneInfo("Pacific/Auckland")
@@ -95,3 +95,17 @@ def test_a_link_shows_the_event_with_room_about_it(events: pd.DataFrame) -> None
 def test_a_log_without_events_has_none(db: Database) -> None:
     empty = LogPlace("no such log", "f", "s", 0.0, 1.0, 2, ())
     assert log_events(db, "a/b", empty, AUCKLAND).empty
+
+
+@pytest.mark.parametrize(
+    ("n", "lane", "says"),
+    [
+        (1, "into forward", "1 shift into forward"),
+        (5, "into neutral", "5 shifts into neutral"),
+        (5, "idle", "5 idle windows"),
+        (2, "lift off idle", "2 lifts off idle"),
+        (1, "stall", "1 stall"),
+    ],
+)
+def test_events_of_a_lane_are_counted_in_words(n: int, lane: str, says: str) -> None:
+    assert counted(n, lane) == says

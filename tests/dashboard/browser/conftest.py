@@ -34,7 +34,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-SERVE = [sys.executable, "-c", "from pipeline.cli import main; main()", "serve", "--port", "0", "--fleet"]
+SERVE = [sys.executable, "-c", "from pipeline.cli import main; main()", "serve"]
 
 IMAGE = "<img src=x onerror=document.body.dataset.taken=1>"
 LINK = "[x](javascript:document.body.dataset.taken=1)"
@@ -95,9 +95,10 @@ def odd_fleet(fleet_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> P
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """The command `serve` on a free port, and the address it prints."""
-    server = subprocess.Popen([*SERVE, str(folder)], stderr=subprocess.PIPE, text=True)  # noqa: S603 - our own command
+def serving(folder: Path, *, port: int = 0, where: Path | None = None) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The command `serve` on a free port, or on this one, started in a folder; and the address it prints."""
+    command = [*SERVE, "--port", str(port), "--fleet", str(folder)]
+    server = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, cwd=where)  # noqa: S603 - our own command
     try:
         assert server.stderr is not None
         told = next(line for line in server.stderr if "http" in line)

@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from pipeline.logbook import notes
+
 from .conftest import MORNING, drawn, serving
 
 
@@ -150,3 +152,44 @@ def test_one_signal_ends_the_server_while_a_page_is_open(
         assert server.stderr is not None
         assert "Traceback" not in server.stderr.read()
         page.close()
+
+
+def test_from_a_held_boat_to_a_shift_and_to_a_written_note_by_keyboard_alone(
+    open_page: Any, expect: Any, odd_fleet: Path
+) -> None:
+    """Wherever the keyboard is on the way, it can be seen (WCAG 2.2, 2.4.7)."""
+    page = open_page("boat", parameters={"as_of": MORNING, "boat": "curlew"})
+    _press(page, "newest log behind it ›", "Enter")
+    expect(page.get_by_role("heading", name="Trace")).to_be_visible()
+    drawn(page)
+    _press(page, r"\d\d:\d\d:\d\d neutral to forward.*", "Enter")
+    expect(page.locator(".mw-summary").first).to_contain_text("Drawn: 12.0 s")
+    drawn(page)
+    _press(page, "Logbook", "Enter")
+    expect(page.get_by_role("heading", name="Logbook")).to_be_visible()
+    drawn(page)
+    _press(page, "In words", " ")
+    page.keyboard.type("detent inspected by keyboard")
+    _press(page, "Write the note", "Enter")
+    expect(page.get_by_text(re.compile(r"Note \d+ is written"))).to_be_visible()
+    assert notes(odd_fleet, boat="curlew")[-1].text == "detent inspected by keyboard"
+
+
+_AT = """(() => {
+    const at = document.activeElement, style = getComputedStyle(at);
+    const said = (at.innerText || at.getAttribute('aria-label') || '').replaceAll('\\u2060', '').trim();
+    return [said, `${style.outlineStyle} ${style.outlineWidth}`];
+})()"""
+
+
+def _press(page: Any, name: str, key: str) -> None:
+    """Go by Tab to what bears this name, see that it can be seen, and press a key on it."""
+    said = outline = ""
+    for _ in range(90):
+        page.keyboard.press("Tab")
+        said, outline = page.evaluate(_AT)
+        if re.fullmatch(name, said):
+            break
+    assert re.fullmatch(name, said), said
+    assert outline == "solid 3px"
+    page.keyboard.press(key)
