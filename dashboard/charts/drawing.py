@@ -175,7 +175,7 @@ def happenings(name: str) -> list[alt.Chart]:
     base = rows_named(name).encode(x=time_axis(), tooltip=[alt.Tooltip("what:N")])
     return [
         base.mark_rule(color=palette.NOTE, strokeWidth=2, strokeDash=[2, 3]),
-        base.mark_text(align="left", dx=5, dy=-6, fontSize=LABEL_PX - 1).encode(
+        base.mark_text(align="left", dx=5, dy=-24, fontSize=LABEL_PX - 1).encode(
             y=alt.value("height"), text=alt.Text("what:N")
         ),
     ]
