@@ -17,7 +17,7 @@ PICK: Final = "run"
 
 ALL: Final = "all"
 
-MOST_DRAWN: Final = 150
+MOST_DRAWN: Final = 120
 """Readings of a facet up to which every one is drawn."""
 
 _COLOURS: Final = {**palette.GEARS, ALL: palette.ENGINES[0]}

@@ -17,7 +17,7 @@ GEARS: Final = ("reverse", "neutral", "forward")
 PICK: Final = "shift"
 """Name of the selection: a clicked shift."""
 
-MOST_DRAWN: Final = 200
+MOST_DRAWN: Final = 150
 """Shifts into a gear up to which every one is drawn."""
 
 PARTS: Final = {"offset_pct": "offset", "span_pct": "span"}

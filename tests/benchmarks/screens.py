@@ -144,8 +144,10 @@ def _long_log(folder: Path, rounds: int) -> None:
 @contextmanager
 def _served(folder: Path) -> Iterator[str]:
     with subprocess.Popen([*SERVE, str(folder)], stderr=subprocess.PIPE, text=True) as server:  # noqa: S603
-        yield _address(server.stderr)
-        server.terminate()
+        try:
+            yield _address(server.stderr)
+        finally:
+            server.terminate()
 
 
 @contextmanager
@@ -156,8 +158,10 @@ def _empty() -> Iterator[str]:
         options = ["--server.port=0", "--server.headless=true", "--browser.gatherUsageStats=false"]
         command = [sys.executable, "-m", "streamlit", "run", str(script), "--server.address=127.0.0.1", *options]
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:  # noqa: S603
-            yield _address(server.stdout)
-            server.kill()
+            try:
+                yield _address(server.stdout)
+            finally:
+                server.kill()
 
 
 def _address(told: Any) -> str:
