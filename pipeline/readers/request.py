@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from pipeline.register import ChannelMap, Engine
 
-READER_VERSION: Final = 3
+READER_VERSION: Final = 4
 """Raised whenever the same bytes would be read to other rows; the ledger then reads every log again."""
 
 declare(
