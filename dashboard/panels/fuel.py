@@ -40,6 +40,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
     row = picking.picked_row(rows, parts.draw_to_pick(chart, f"trim:{engine.engine_id}", idling.PICK))
     said = "" if row is None else f"idle {row['thermal']}, {row['when']}: trim {_said(row['fuel_trim_pct'])}"
     ways.from_mark(engine.engine_id, row, WINDOW_SECONDS, said)
+    parts.fewer_drawn(len(chart.rows["windows"]), len(rows), "window")
     for found in data.judged(fleet, as_of).fleet_findings:
         if found.indicator == NAME:
             parts.note(found.says)

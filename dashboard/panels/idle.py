@@ -55,6 +55,7 @@ def show(fleet: data.Fleet, engine: Engine, as_of: datetime) -> None:
             row = picking.picked_row(found, chosen)
             said = "" if row is None else f"idle in {gear}, {row['when']}: integral {_signed(row['integral_pct'])}"
             ways.from_mark(engine.engine_id, row, WINDOW_SECONDS, said)
+            parts.fewer_drawn(len(chart.rows["windows"]), len(found), "window")
     _then_now([compared[gear] for gear in GEARS if gear in compared])
     _proposal(data.proposed(fleet, engine.engine_id, as_of))
 

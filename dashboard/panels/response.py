@@ -49,6 +49,7 @@ def _response(fleet: data.Fleet, engine: Engine, as_of: datetime, indicator: Ind
     chart = responding.response(rows, [baselines.watched(each) for each in states], indicator.unit, places)
     row = picking.picked_row(rows, parts.draw_to_pick(chart, f"{name}:{engine.engine_id}", responding.PICK))
     ways.from_mark(engine.engine_id, row, RUN_SECONDS, "" if row is None else _run_says(row, indicator))
+    parts.fewer_drawn(len(chart.rows["runs"]), len(rows), "reading")
 
 
 def _run_says(row: Mapping[Hashable, Any], indicator: Indicator) -> str:

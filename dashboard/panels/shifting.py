@@ -172,7 +172,9 @@ def _against(rows: pd.DataFrame, states: Mapping[str, State]) -> None:
                 gear: baselines.expected_line(states[gear], against) if gear in states else baselines.NO_LINE
                 for gear in shifting.GEARS
             }
-            parts.draw(shifting.transit(found, expected, against, title), f"transit:{against}")
+            picture = shifting.transit(found, expected, against, title)
+            parts.draw(picture, f"transit:{against}")
+            parts.fewer_drawn(len(picture.rows["shifts"]), len(found), "shift")
 
 
 def _without(rows: pd.DataFrame) -> None:

@@ -7,7 +7,16 @@ from dashboard.parts.findings import finding, finding_facts, limits_text, then_n
 from dashboard.parts.guards import caught, has_logs, moment, opened, with_boats
 from dashboard.parts.heading import FIRST_LIGHT, heading, sheet
 from dashboard.parts.links import anchor, boat_link, engine_link, logbook_link, method_link
-from dashboard.parts.pictures import draw, draw_to_pick, draw_to_select, drawn_says, fold, is_dark, side_by_side
+from dashboard.parts.pictures import (
+    draw,
+    draw_to_pick,
+    draw_to_select,
+    drawn_says,
+    fewer_drawn,
+    fold,
+    is_dark,
+    side_by_side,
+)
 from dashboard.parts.words import (
     age,
     badge,
@@ -44,6 +53,7 @@ __all__ = [
     "draw_to_select",
     "drawn_says",
     "engine_link",
+    "fewer_drawn",
     "file_line",
     "finding",
     "finding_facts",

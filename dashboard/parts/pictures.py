@@ -10,6 +10,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from dashboard import state
 from dashboard.charts import drawing
+from dashboard.parts.words import quiet
 from pipeline import wording
 
 Thing = TypeVar("Thing")
@@ -71,3 +72,9 @@ def drawn_says(drawn: int, of: int, what: str) -> str:
     if drawn == of:
         return ""
     return f"{drawn} of {wording.count(of, what)} are drawn: the newest, and of the older ones those that stand out."
+
+
+def fewer_drawn(drawn: int, of: int, what: str) -> None:
+    """Say under a picture that fewer marks are drawn than there are; nothing where all are."""
+    if said := drawn_says(drawn, of, what):
+        st.html(quiet(said))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboard import data
+from dashboard.charts import idling, responding, shifting
 from pipeline import screen_data
 from pipeline.catalogue import indicators
 from pipeline.ingest import ingest
@@ -105,6 +107,25 @@ def test_the_picture_of_what_presses_most_stands_open(
     assert len(shown.charts) == 1 + PICTURES["transit"]
     # but the address goes before it
     assert len(_shown(opened, fleet_folder, "Shifting", part="together").charts) == 1 + PICTURES["together"]
+
+
+@pytest.mark.parametrize(
+    ("section", "module", "what"),
+    [
+        ("Shifting", shifting, "shifts"),
+        ("Idle", idling, "windows"),
+        ("Fuel", idling, "windows"),
+        ("Response", responding, "readings"),
+    ],
+)
+def test_a_picture_that_draws_fewer_marks_than_there_are_says_so(
+    opened: Any, fleet_folder: Path, monkeypatch: pytest.MonkeyPatch, section: str, module: Any, what: str
+) -> None:
+    assert "are drawn" not in _shown(opened, fleet_folder, section).text
+    monkeypatch.setattr(module, "MOST_DRAWN", 4)
+    told = re.search(rf"(\d+) of (\d+) {what} are drawn: the newest", _shown(opened, fleet_folder, section).text)
+    assert told is not None
+    assert int(told[1]) < int(told[2])
 
 
 def test_a_table_change_is_marked_as_a_proposal_that_a_person_decides(opened: Any, fleet_folder: Path) -> None:
