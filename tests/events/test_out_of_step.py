@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-import pyarrow as pa
 import pytest
 from log_maker import Bench
 from random_trips import random_log
@@ -13,11 +11,11 @@ from pipeline.catalogue import read_query
 
 
 def test_samples_that_come_in_another_order_end_the_extraction(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    def shuffled(samples: pa.Table) -> pa.Table:
-        return samples.take(np.random.default_rng(1).permutation(len(samples)))
-
+    select = extract._select_samples  # noqa: SLF001 - the order of samples is made there
     with monkeypatch.context() as patched:
-        patched.setattr(extract, "in_order", shuffled)
+        patched.setattr(
+            extract, "_select_samples", lambda pieces: f"select * from ({select(pieces)}) order by hash(time_s)"
+        )
         with pytest.raises(extract.OutOfStepError, match="a sample stands before an earlier one"):
             extract.extract([bench.chain(random_log(11))])
 
