@@ -20,6 +20,7 @@ NOT_IMPORTED = {
     "mypy": "a command",
     "pandas_stubs": "types for mypy",
     "playwright": "drives a browser in tests, where it and a browser are installed",
+    "pytest_xdist": "runs tests side by side",
     "ruff": "a command",
     "zstandard": "makes packed logs for tests, when imported there",
 }
