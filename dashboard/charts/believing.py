@@ -90,3 +90,14 @@ def beside_believed(values: pd.Series[Any], kept: pd.Series[bool], beside: Seque
         return values
     room = ROOM * (max(reached) - min(reached))
     return values.where(kept, values.clip(min(reached) - room, max(reached) + room))
+
+
+def told(row: Mapping[Any, Any], what: str, words: Mapping[str, str]) -> str:
+    """A mark in words: when it was, what it is, what is known of it (a form by column), from which file."""
+    known = [text.format(row[name]).replace("-", "−") for name, text in words.items() if pd.notna(row[name])]
+    return f"{row['when']}, {what}: {', '.join(known)}. {row['file']}"
+
+
+def with_reason(reason: str | None, said: str) -> str:
+    """What is said of a mark, after why it is withheld where it is."""
+    return said if pd.isna(reason) else f"Withheld, {reason}. {said}"

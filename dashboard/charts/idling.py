@@ -154,9 +154,8 @@ def _told(windows: pd.DataFrame, value: str, why: str) -> pd.DataFrame:
 
 def _says(row: Mapping[Any, Any], why: str) -> str:
     """An idle window in words, for whoever points at its mark; `why` is where it stands why it is withheld."""
-    known = [text.format(row[name]).replace("-", "−") for name, text in _WORDS.items() if pd.notna(row[name])]
-    told = f"{row['when']}, idle in {row['gear']}, {row['thermal']}: {', '.join(known)}. {row['file']}"
-    return told if pd.isna(row[why]) else f"Withheld, {row[why]}. {told}"
+    what = f"idle in {row['gear']}, {row['thermal']}"
+    return believing.with_reason(row[why], believing.told(row, what, _WORDS))
 
 
 _WORDS: Final = {

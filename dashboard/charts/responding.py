@@ -78,4 +78,4 @@ def _says(row: Mapping[Any, Any], unit: str) -> str:
     at = "" if pd.isna(row["temp_c"]) else f" at {row['temp_c']:.0f} °C"
     value = f"{row['value']:.3g}".replace("-", "−")
     told = f"run of {row['when']}, {facet}{value} {unit}, {row['n']:.0f} samples{at}. {row['file']}"
-    return told if pd.isna(row["withheld"]) else f"Withheld, {row['withheld']}. {told}"
+    return believing.with_reason(row["withheld"], told)

@@ -244,9 +244,8 @@ def _offset_span(looks: believing.Looks) -> drawing.Chart:
 
 def _says(row: Mapping[Any, Any], why: str) -> str:
     """A shift in words, for whoever points at its mark; `why` is where it stands why it is withheld."""
-    known = [text.format(row[name]).replace("-", "−") for name, text in _WORDS.items() if pd.notna(row[name])]
-    told = f"{row['when']}, {row['from_gear']} to {row['to_gear']}: {', '.join(known)}. {row['file']}"
-    return told if pd.isna(row[why]) else f"Withheld, {row[why]}. {told}"
+    what = f"{row['from_gear']} to {row['to_gear']}"
+    return believing.with_reason(row[why], believing.told(row, what, _WORDS))
 
 
 _WORDS: Final = {
